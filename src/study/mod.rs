@@ -1,0 +1,74 @@
+//! The study: plain values of everything that was found, and its folder on disk.
+
+use serde::{Deserialize, Serialize};
+
+use crate::cycles::{Cycle, LengthTried};
+use crate::grid::{Grid, Place};
+use crate::names::{Layer, Limb, Voice};
+use crate::options::Options;
+use crate::units::{Millis, Seconds, Steps};
+use crate::voices::Hit;
+
+/// The recording a study was made of.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct RecordingFacts {
+    /// File name without its folder.
+    pub file: String,
+    /// SHA-256 of the file, hexadecimal.
+    pub sha256: String,
+    /// Length of the whole file.
+    pub seconds: Seconds,
+    /// Samples a second in the file.
+    pub sample_rate: u32,
+    /// Channels in the file.
+    pub channels: u16,
+}
+
+/// One row of the study: a stroke with its place and what is known of it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Stroke {
+    /// Time, voice, level, mark, sure.
+    pub hit: Hit,
+    /// Step on the grid, if there is a grid.
+    pub step: Option<Steps>,
+    /// The same as bar, beat and step.
+    pub place: Option<Place>,
+    /// How late it comes after its step.
+    pub late: Option<Millis>,
+    /// Which limb.
+    pub limb: Option<Limb>,
+    /// Which line.
+    pub layer: Option<Layer>,
+}
+
+/// How often a voice strikes, and where to hear it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct VoiceCount {
+    /// The voice.
+    pub voice: Voice,
+    /// Its strokes.
+    pub hits: usize,
+    /// Up to five times at which it is heard well.
+    pub example_times: Vec<Seconds>,
+}
+
+/// Everything that was found in a recording.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Study {
+    /// The recording.
+    pub recording: RecordingFacts,
+    /// What the player told.
+    pub options: Options,
+    /// Every stroke, by time.
+    pub strokes: Vec<Stroke>,
+    /// The grid.
+    pub grid: Grid,
+    /// Figures, best first.
+    pub cycles: Vec<Cycle>,
+    /// Every length tried.
+    pub lengths: Vec<LengthTried>,
+    /// Voices with their counts.
+    pub voices: Vec<VoiceCount>,
+    /// What the player should know.
+    pub warnings: Vec<String>,
+}
