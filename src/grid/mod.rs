@@ -1,8 +1,10 @@
 //! [`Hit`]s -> [`Grid`]: tempo curve, beats, bars, subdivision, and each hit's step.
 
 mod place;
+mod words;
 
 pub use place::{Place, Placed};
+pub use words::subdivision;
 
 use std::fmt;
 use std::str::FromStr;
