@@ -1,8 +1,21 @@
 //! File -> [`Recording`]: decode, cut to the wanted part, resample to one internal rate; write sound files.
 
+mod error;
+mod read;
 mod recording;
+mod resample;
+mod samples;
+mod survey;
+mod wav;
+mod write;
 
+#[cfg(test)]
+mod tests;
+
+pub use error::AudioError;
+pub use read::read;
 pub use recording::{Recording, Source};
+pub use write::write_wav;
 
 /// The one rate at which everything after this stage works, samples a second.
 pub const RATE: u32 = 44_100;

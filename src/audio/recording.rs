@@ -17,6 +17,8 @@ pub struct Recording {
     pub start: Seconds,
     /// What the file says of itself.
     pub source: Source,
+    /// What the player should know of the sound: clipped, cut short, silent.
+    pub warnings: Vec<String>,
 }
 
 /// The file a recording came from.
@@ -42,30 +44,34 @@ impl Recording {
         let all = || channels.iter().flat_map(|c| c.as_ref());
         let peak = all().fold(0.0f32, |peak, x| peak.max(finite(*x).abs()));
         let length = channels.iter().map(|c| c.as_ref().len()).max().unwrap_or(0);
-        let scale = if peak > 0.0 {
-            f32::from(i16::MAX) / peak
-        } else {
-            0.0
-        };
-        let store = |c: &C| {
-            let mut kept: Vec<i16> = c
-                .as_ref()
-                .iter()
-                .map(|x| (finite(*x) * scale).round() as i16)
-                .collect();
+        let mut recording = Recording::with_room(channels.len(), length, peak);
+        for (kept, channel) in recording.channels.iter_mut().zip(channels) {
+            kept.extend(channel.as_ref().iter().map(|x| stored(*x, peak)));
             kept.resize(length, 0);
-            kept
+        }
+        recording.source = Source {
+            seconds: Seconds::from_sample(length, RATE),
+            sample_rate: RATE,
+            channels: channels.len() as u16,
+            ..Source::default()
         };
+        recording
+    }
+
+    /// An empty recording with room for `length` samples a channel, none louder than `peak`.
+    pub(super) fn with_room(channels: usize, length: usize, peak: f32) -> Self {
         Recording {
-            channels: channels.iter().map(store).collect(),
+            channels: (0..channels).map(|_| Vec::with_capacity(length)).collect(),
             unit: peak / f32::from(i16::MAX),
-            start: Seconds(0.0),
-            source: Source {
-                seconds: Seconds::from_sample(length, RATE),
-                sample_rate: RATE,
-                channels: channels.len() as u16,
-                ..Source::default()
-            },
+            ..Recording::default()
+        }
+    }
+
+    /// Adds a block to the end, one slice a channel.
+    pub(super) fn append(&mut self, block: &[Vec<f32>]) {
+        let peak = self.unit * f32::from(i16::MAX);
+        for (kept, channel) in self.channels.iter_mut().zip(block) {
+            kept.extend(channel.iter().map(|x| stored(*x, peak)));
         }
     }
 
@@ -112,6 +118,15 @@ impl Recording {
         for (o, s) in out.iter_mut().skip(skip).zip(present) {
             *o += f32::from(*s) * unit;
         }
+    }
+}
+
+/// A sample as it is kept: a share of `peak`. Not a number becomes silence, as `as` saturates.
+fn stored(x: f32, peak: f32) -> i16 {
+    if peak > 0.0 && x.is_finite() {
+        (x / peak * f32::from(i16::MAX)).round() as i16
+    } else {
+        0
     }
 }
 
