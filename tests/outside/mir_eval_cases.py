@@ -11,6 +11,7 @@ import json
 import pathlib
 import random
 import sys
+import warnings
 
 import mir_eval
 import numpy as np
@@ -55,21 +56,20 @@ def on_the_edge(draw):
     return truth, [round(t + draw.choice([-0.07, -0.05, 0.05, 0.07, 0.1]), 2) for t in truth]
 
 
+def case(draw):
+    """One comparison of a kind drawn by lot."""
+    truth, estimate = draw.choice([played, scattered, on_the_edge])(draw)
+    truth, estimate = sorted(max(0.0, t) for t in truth), sorted(max(0.0, t) for t in estimate)
+    return figures(truth, estimate, draw.choice(WINDOWS))
+
+
 def cases():
-    """All of them."""
-    kinds = [played, scattered, on_the_edge]
-    out = [figures([], [], 0.05), figures([1.0], [], 0.05), figures([], [1.0], 0.05)]
-    for seed in range(120):
-        draw = random.Random(seed)
-        truth, estimate = kinds[seed % len(kinds)](draw)
-        truth, estimate = sorted(max(0.0, t) for t in truth), sorted(max(0.0, t) for t in estimate)
-        out.append(figures(truth, estimate, draw.choice(WINDOWS)))
-    return out
+    """The recorded ones."""
+    empty = [figures([], [], 0.05), figures([1.0], [], 0.05), figures([], [1.0], 0.05)]
+    return empty + [case(random.Random(seed)) for seed in range(120)]
 
 
 def main():
-    import warnings
-
     warnings.simplefilter("ignore")  # mir_eval warns of empty lists, which are among the cases
     text = "[\n" + ",\n".join(json.dumps(c) for c in cases()) + "\n]\n"
     if sys.argv[1:] == ["--write"]:
