@@ -1,1 +1,103 @@
-//! [`Study`](crate::study::Study) -> SVG: one file per chart, one palette, one scale.
+//! [`Study`] -> SVG: one file per chart, one palette, one scale.
+//!
+//! In: a study, and which bars are wanted. Out: pages 210 mm wide for a music stand, as SVG text that a person can
+//! read and compare. Every chart is a pure function: the same study gives the same bytes.
+//!
+//! - `grid`: the solo bar by bar, a ruled line for each voice;
+//! - `stack`: the figure's steps stacked at its length, where they stand in columns, beside the same steps stacked
+//!   by the bar, where they walk;
+//! - `evidence`: how many bits every length tried would save.
+
+mod evidence;
+mod grid;
+mod page;
+mod palette;
+#[cfg(test)]
+mod sample;
+mod score;
+mod shapes;
+mod stack;
+mod svg;
+#[cfg(test)]
+mod tests;
+mod words;
+
+use std::fmt;
+use std::ops::RangeInclusive;
+use std::str::FromStr;
+
+use crate::names::UnknownName;
+use crate::study::Study;
+
+/// One picture.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Chart {
+    /// Name of its file without the ending: `grid-01`, `stack`, `evidence`.
+    pub name: String,
+    /// The SVG document.
+    pub svg: String,
+}
+
+/// Which chart.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum ChartKind {
+    /// The solo bar by bar: `grid-01`, `grid-02` and so on.
+    Grid,
+    /// The figure stacked at its length beside the bar: `stack`, then `stack-02` and so on when it is long.
+    Stack,
+    /// Bits over every length tried: `evidence`.
+    Evidence,
+}
+
+impl ChartKind {
+    /// All of them.
+    pub const ALL: [ChartKind; 3] = [ChartKind::Grid, ChartKind::Stack, ChartKind::Evidence];
+
+    /// The name that the command and files use.
+    pub fn name(self) -> &'static str {
+        match self {
+            ChartKind::Grid => "grid",
+            ChartKind::Stack => "stack",
+            ChartKind::Evidence => "evidence",
+        }
+    }
+}
+
+impl fmt::Display for ChartKind {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(self.name())
+    }
+}
+
+impl FromStr for ChartKind {
+    type Err = UnknownName;
+
+    fn from_str(text: &str) -> Result<Self, UnknownName> {
+        Self::ALL
+            .into_iter()
+            .find(|kind| kind.name() == text)
+            .ok_or_else(|| UnknownName {
+                kind: "chart",
+                given: text.to_owned(),
+                known: Self::ALL.map(ChartKind::name).join(", "),
+            })
+    }
+}
+
+/// Every chart of a study.
+pub fn all(study: &Study) -> Vec<Chart> {
+    ChartKind::ALL
+        .into_iter()
+        .flat_map(|kind| draw(study, kind, None))
+        .collect()
+}
+
+/// One kind of chart, of all bars or of the wanted ones (counted from 1; a pick-up is bar 0). Always gives at least
+/// one page. `evidence` is about the whole recording whatever the bars.
+pub fn draw(study: &Study, kind: ChartKind, bars: Option<RangeInclusive<i64>>) -> Vec<Chart> {
+    match kind {
+        ChartKind::Grid => grid::draw(study, bars.as_ref()),
+        ChartKind::Stack => stack::draw(study, bars.as_ref()),
+        ChartKind::Evidence => vec![evidence::draw(study)],
+    }
+}

@@ -1,0 +1,213 @@
+//! What charts say in words: voices, subdivisions, tempo and its drift, the figure.
+//!
+//! In: values of the study. Out: short phrases in the words of the trade.
+
+use crate::cycles::Cycle;
+use crate::grid::{Grid, Meter};
+use crate::names::Voice;
+use crate::study::Study;
+use crate::units::{Bpm, Seconds};
+
+/// A voice as a player says it.
+pub(super) fn voice(voice: Voice) -> &'static str {
+    match voice {
+        Voice::Kick => "kick",
+        Voice::KickLeft => "left kick",
+        Voice::Snare => "snare",
+        Voice::Snare2 => "snare 2",
+        Voice::CrossStick => "cross-stick",
+        Voice::TomHigh => "high tom",
+        Voice::TomMid => "mid tom",
+        Voice::TomLow => "low tom",
+        Voice::TomFloor => "floor tom",
+        Voice::TomFloor2 => "floor tom 2",
+        Voice::HatClosed => "hat closed",
+        Voice::HatOpen => "hat open",
+        Voice::HatFoot => "hat foot",
+        Voice::Ride => "ride",
+        Voice::RideBell => "ride bell",
+        Voice::Crash => "crash",
+        Voice::Crash2 => "crash 2",
+        Voice::Splash => "splash",
+        Voice::China => "china",
+        Voice::Cowbell => "cowbell",
+        Voice::Other => "other",
+    }
+}
+
+/// `a`, `a and b`, `a, b and c`.
+pub(super) fn list(items: &[&str]) -> String {
+    match items {
+        [] => String::new(),
+        [one] => (*one).to_owned(),
+        [most @ .., last] => format!("{} and {last}", most.join(", ")),
+    }
+}
+
+/// A count with its noun: `1 bar`, `5 bars`.
+pub(super) fn count(number: u32, noun: &str) -> String {
+    if number == 1 {
+        format!("1 {noun}")
+    } else {
+        format!("{number} {noun}s")
+    }
+}
+
+/// The subdivision by its name where it has one, else by its number.
+fn subdivision(meter: Meter, steps_per_beat: u32) -> String {
+    // A beat of 6/8, 9/8 or 12/8 is a dotted quarter: three eighths.
+    let dotted = meter.beats_per_bar() != meter.count;
+    let name = match (dotted, meter.unit, steps_per_beat) {
+        (true, 8, 1) => "dotted quarters",
+        (true, 8, 3) | (false, 4, 2) | (false, 2, 4) | (false, 8, 1) => "eighths",
+        (true, 8, 6) | (false, 4, 4) | (false, 2, 8) | (false, 8, 2) => "sixteenths",
+        (true, 8, 12) | (false, 4, 8) | (false, 8, 4) => "thirty-seconds",
+        (false, 4, 1) | (false, 2, 2) => "quarters",
+        (false, 4, 3) | (false, 2, 6) => "eighth-triplets",
+        (false, 4, 6) | (false, 8, 3) | (false, 2, 12) => "sixteenth-triplets",
+        (false, 4, 5) => "quintuplets",
+        (false, 4, 7) => "septuplets",
+        (false, 4, 12) | (false, 8, 6) => "thirty-second-triplets",
+        _ => return format!("{} a beat", count(steps_per_beat, "step")),
+    };
+    name.to_owned()
+}
+
+/// Whether beats, meter and subdivision are such that a chart can be ruled by them.
+pub(super) fn can_rule(grid: &Grid) -> bool {
+    grid.beats.len() >= 2
+        && grid.beats.iter().all(|beat| beat.0.is_finite())
+        && (1..=96).contains(&grid.steps_per_beat)
+        && (1..=64).contains(&grid.meter.beats_per_bar())
+}
+
+/// The slowest and the fastest bar.
+fn drift(grid: &Grid) -> Option<(f64, f64)> {
+    let bar = grid.meter.beats_per_bar().max(1) as usize;
+    grid.beats
+        .iter()
+        .zip(grid.beats.iter().skip(bar))
+        .map(|(&from, &to)| Bpm::of_beat(Seconds((to - from).0 / bar as f64)).0)
+        .filter(|bpm| bpm.is_finite() && *bpm > 0.0)
+        .fold(None, |range, bpm| match range {
+            None => Some((bpm, bpm)),
+            Some((low, high)) => Some((bpm.min(low), bpm.max(high))),
+        })
+}
+
+/// The grid statement with the drift: `sixteenths, 4/4, about 116 bpm (bars from 114 to 118)`.
+pub(super) fn grid_statement(grid: &Grid) -> String {
+    if !can_rule(grid) {
+        return "no beat was found: drawn by the clock".to_owned();
+    }
+    let steps = subdivision(grid.meter, grid.steps_per_beat);
+    let tempo = if grid.tempo.0.is_finite() {
+        grid.tempo.0
+    } else {
+        0.0
+    };
+    let drift = match drift(grid) {
+        Some((low, high)) if high - low < 1.0 => ", steady".to_owned(),
+        Some((low, high)) => format!(" (bars from {low:.0} to {high:.0})"),
+        None => String::new(),
+    };
+    format!("{steps}, {}, about {tempo:.0} bpm{drift}", grid.meter)
+}
+
+/// Title of a study: its recording's name without the ending.
+pub(super) fn title(study: &Study) -> String {
+    let file = study.recording.file.as_str();
+    match file.rsplit_once('.') {
+        Some((stem, _)) if !stem.is_empty() => stem.to_owned(),
+        _ if file.is_empty() => "Recording without a name".to_owned(),
+        _ => file.to_owned(),
+    }
+}
+
+/// From which clock time to which the strokes reach.
+pub(super) fn clock_span(study: &Study) -> String {
+    match (study.strokes.first(), study.strokes.last()) {
+        (Some(first), Some(last)) => format!("{} to {}", first.hit.time.clock(), last.hit.time.clock()),
+        _ => format!("0:00.0 to {}, nothing struck", study.recording.seconds.clock()),
+    }
+}
+
+/// The voices of a figure in words.
+pub(super) fn voices(voices: &[Voice]) -> String {
+    let mut sorted = voices.to_vec();
+    sorted.sort_unstable_by(|a, b| b.cmp(a));
+    sorted.dedup();
+    list(&sorted.into_iter().map(voice).collect::<Vec<_>>())
+}
+
+/// The figure in one line, or that there is none.
+pub(super) fn figure(cycle: Option<&Cycle>) -> String {
+    let Some(cycle) = cycle else {
+        return "No figure was found that repeats against the bar".to_owned();
+    };
+    let home = if cycle.crosses_bar && cycle.resolved.is_none() {
+        format!(
+            ", home every {} ({})",
+            count(cycle.home_bars, "bar"),
+            count(cycle.home_cycles, "repeat")
+        )
+    } else if let Some(resolved) = &cycle.resolved {
+        format!(", anew every {}", count(resolved.every_bars, "bar"))
+    } else {
+        String::new()
+    };
+    format!(
+        "Figure of {} on {}: {}{home}",
+        count(cycle.length_steps, "step"),
+        voices(&cycle.voices),
+        count(cycle.repeats, "repeat"),
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn grid(meter: [u32; 2], steps_per_beat: u32, beats: &[f64]) -> Grid {
+        Grid {
+            tempo: Bpm(120.0),
+            meter: meter.into(),
+            steps_per_beat,
+            beats: beats.iter().map(|&b| Seconds(b)).collect(),
+            ..Grid::none()
+        }
+    }
+
+    #[test]
+    fn the_grid_statement_names_subdivision_meter_tempo_and_drift() {
+        let beats: Vec<f64> = (0..9).map(|b| f64::from(b) * 0.5).collect();
+        assert_eq!(
+            grid_statement(&grid([4, 4], 4, &beats)),
+            "sixteenths, 4/4, about 120 bpm, steady"
+        );
+        let mut late = beats.clone();
+        late[8] = 4.2;
+        assert_eq!(
+            grid_statement(&grid([4, 4], 6, &late)),
+            "sixteenth-triplets, 4/4, about 120 bpm (bars from 109 to 120)"
+        );
+        assert_eq!(
+            grid_statement(&grid([6, 8], 3, &beats)),
+            "eighths, 6/8, about 120 bpm, steady"
+        );
+        assert_eq!(
+            grid_statement(&grid([4, 4], 11, &beats)),
+            "11 steps a beat, 4/4, about 120 bpm, steady"
+        );
+        assert_eq!(
+            grid_statement(&Grid::none()),
+            "no beat was found: drawn by the clock"
+        );
+    }
+
+    #[test]
+    fn lists_end_in_and() {
+        assert_eq!(list(&["a", "b", "c"]), "a, b and c");
+        assert_eq!(voices(&[Voice::Kick, Voice::RideBell]), "ride bell and kick");
+    }
+}
