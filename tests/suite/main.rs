@@ -7,5 +7,10 @@
     reason = "clippy.toml frees tests from these, but not the helpers beside them"
 )]
 
+mod desk;
+mod edits;
+mod findings;
+mod golden;
 mod layers;
+mod manners;
 mod score;
