@@ -1,0 +1,109 @@
+//! How long each stage takes on ten minutes of drums, and listening for hits beside the transform it cannot do
+//! without.
+//!
+//!     cargo bench --bench stages
+//!
+//! Ten minutes are the demo, looped. Each figure is the median of five runs, with the fastest and the slowest.
+//! The transform is a bare short-time Fourier transform of the same window and hop, written as it comes, with
+//! nothing done to its spectra. Both are timed on one thread and on all.
+
+use std::error::Error;
+use std::hint::black_box;
+use std::io::{self, Write};
+use std::path::Path;
+use std::time::Instant;
+
+use overbar::audio::{self, RATE, Recording};
+use overbar::options::Options;
+use overbar::{cycles, grid, hits, voices};
+use realfft::RealFftPlanner;
+
+const MINUTES: usize = 10;
+const RUNS: usize = 5;
+
+/// Ten minutes of the demo at a stretch, mono.
+fn ten_minutes(demo: &Recording) -> Vec<f32> {
+    let mut once = vec![0.0f32; demo.len()];
+    demo.read_mono(0, &mut once);
+    once.into_iter()
+        .cycle()
+        .take(MINUTES * 60 * RATE as usize)
+        .collect()
+}
+
+/// Times `work` and tells; gives back what it made last.
+fn time<T>(what: &str, mut work: impl FnMut() -> T) -> io::Result<(T, f64)> {
+    let mut last = black_box(work()); // not counted: caches, page faults
+    let mut runs = Vec::with_capacity(RUNS);
+    for _ in 0..RUNS {
+        let start = Instant::now();
+        last = black_box(work());
+        runs.push(start.elapsed().as_secs_f64() * 1000.0);
+    }
+    runs.sort_by(f64::total_cmp);
+    let (fastest, median, slowest) = (runs[0], runs[RUNS / 2], runs[RUNS - 1]);
+    writeln!(
+        io::stdout(),
+        "{what:<24}{median:>10.1} ms   ({fastest:.1} to {slowest:.1})"
+    )?;
+    Ok((last, median))
+}
+
+/// Power of every bin of every frame, summed so that nothing is left out.
+fn bare_transform(samples: &[f32]) -> f32 {
+    let transform = RealFftPlanner::<f32>::new().plan_fft_forward(hits::WINDOW);
+    let step = std::f32::consts::TAU / hits::WINDOW as f32;
+    let window: Vec<f32> = (0..hits::WINDOW)
+        .map(|n| 0.5 - 0.5 * (n as f32 * step).cos())
+        .collect();
+    let (mut input, mut output) = (transform.make_input_vec(), transform.make_output_vec());
+    let mut scratch = transform.make_scratch_vec();
+    let mut power = 0.0;
+    for frame in samples.windows(hits::WINDOW).step_by(hits::HOP) {
+        for ((i, s), w) in input.iter_mut().zip(frame).zip(&window) {
+            *i = s * w;
+        }
+        if transform
+            .process_with_scratch(&mut input, &mut output, &mut scratch)
+            .is_ok()
+        {
+            power += output.iter().map(|bin| bin.norm_sqr()).sum::<f32>();
+        }
+    }
+    power
+}
+
+fn main() -> Result<(), Box<dyn Error>> {
+    let options = Options::default();
+    let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("test-audio/paper-lanterns.wav");
+    let samples = ten_minutes(&audio::read(&file, &options.audio)?);
+    let folder = tempfile::tempdir()?;
+    let long = folder.path().join("ten-minutes.wav");
+    audio::write_wav(&long, std::slice::from_ref(&samples), RATE)?;
+
+    let (recording, _) = time("read", || audio::read(&long, &options.audio))?;
+    let recording = recording?;
+    let (onsets, all) = time("hits", || hits::find(&recording, &options.hits))?;
+    let (named, _) = time("voices", || voices::name(&recording, &onsets, &options.voices))?;
+    let (found, _) = time("grid", || grid::find(&named, &options.grid))?;
+    let (placed, _) = time("steps", || grid::place(&named, &found))?;
+    let (figures, _) = time("cycles", || cycles::find(&placed, &found, &options.cycles))?;
+
+    let (_, bare) = time("bare transform", || bare_transform(&samples))?;
+    let alone = rayon::ThreadPoolBuilder::new().num_threads(1).build()?;
+    let (_, one) = alone.install(|| time("hits, one thread", || hits::find(&recording, &options.hits)))?;
+    let threads = rayon::current_num_threads();
+    writeln!(
+        io::stdout(),
+        "{} onsets, {} figures in {MINUTES} minutes",
+        onsets.len(),
+        figures.found.len()
+    )?;
+    writeln!(
+        io::stdout(),
+        "hits take {:.2} bare transforms on one thread",
+        one / bare
+    )?;
+    writeln!(io::stdout(), "and {:.2} on {threads}", all / bare)?;
+    Ok(())
+}
