@@ -1,7 +1,6 @@
 //! The order of the modules: data flows one way, and a stage knows only those before it.
 //!
-//! Reads the sources. What stands under `#[cfg(test)]` may besides use `practice`, whose kit makes sound to test
-//! with; no other later stage.
+//! Reads the sources. Unit tests may besides use `practice`, whose kit makes sound to test with; no other later stage.
 
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -91,9 +90,13 @@ fn members(group: &str) -> Vec<String> {
     all
 }
 
-/// What is against the order in one source of `module`.
-fn faults(module: &str, source: &str) -> Vec<String> {
-    let (code, tests) = source.split_once("#[cfg(test)]").unwrap_or((source, ""));
+/// What is against the order in one source of `module`; with `only_tests` all of it is unit tests.
+fn faults(module: &str, source: &str, only_tests: bool) -> Vec<String> {
+    let (code, tests) = match source.split_once("#[cfg(test)]\nmod tests {") {
+        _ if only_tests => ("", source),
+        Some((code, tests)) => (code, tests),
+        None => (source, ""),
+    };
     let place = |name: &str| ORDER.iter().position(|m| *m == name);
     let mut faults = Vec::new();
     let mut check = |import: String, in_tests: bool| {
@@ -110,26 +113,58 @@ fn faults(module: &str, source: &str) -> Vec<String> {
     };
     imports(code).into_iter().for_each(|i| check(i, false));
     imports(tests).into_iter().for_each(|i| check(i, true));
-    if place(module).is_some() && code.lines().any(|l| l.starts_with("use super::super")) {
-        faults.push(format!("{module} climbs with super::super; write crate::"));
-    }
     faults
+}
+
+/// Files and folders that are compiled into tests only, without their ending.
+fn only_tests(files: &[PathBuf]) -> Vec<PathBuf> {
+    let declared = |file: &PathBuf| {
+        let source = fs::read_to_string(file).unwrap();
+        let folder = match file.file_stem().unwrap().to_str().unwrap() {
+            "mod" | "lib" | "main" => file.parent().unwrap().to_owned(),
+            _ => file.with_extension(""),
+        };
+        let after = source.split("#[cfg(test)]\nmod ").skip(1).map(str::to_owned);
+        let names = after.filter_map(|rest| Some(rest.split_once(';')?.0.to_owned()));
+        let plain = names.filter(|n| n.chars().all(|c| c.is_alphanumeric() || c == '_'));
+        plain.map(|n| folder.join(n)).collect::<Vec<_>>()
+    };
+    files.iter().flat_map(declared).collect()
+}
+
+/// Whether a source climbs out of its stage by `super::` instead of saying `crate::`, which is read here.
+fn climbs_out(file: &Path, source: &str) -> bool {
+    let inside = file.strip_prefix(src()).unwrap().with_extension("");
+    let depth = inside.components().count() - usize::from(inside.ends_with("mod"));
+    let up = "super::".repeat(depth);
+    source
+        .lines()
+        .any(|l| l.trim_start_matches("pub ").starts_with(&format!("use {up}")))
 }
 
 #[test]
 fn every_stage_uses_only_those_before_it() {
     let files = rust_files(&src());
-    let read = |f: &PathBuf| fs::read_to_string(f).unwrap();
-    let all: Vec<String> = files
-        .iter()
-        .flat_map(|f| {
-            faults(&module_of(f), &read(f))
-                .into_iter()
-                .map(move |m| format!("{}: {m}", f.display()))
-        })
-        .collect();
+    let tests = only_tests(&files);
+    let (mut seen, mut all) = (0, Vec::new());
+    for file in &files {
+        let source = fs::read_to_string(file).unwrap();
+        let bare = file.with_extension("");
+        let found = faults(
+            &module_of(file),
+            &source,
+            tests.iter().any(|t| bare.starts_with(t)),
+        );
+        all.extend(found.iter().map(|fault| format!("{}: {fault}", file.display())));
+        seen += imports(&source).len();
+        if climbs_out(file, &source) {
+            all.push(format!(
+                "{}: say crate:: where super:: leaves the stage",
+                file.display()
+            ));
+        }
+    }
     assert!(all.is_empty(), "{}", all.join("\n"));
-    let seen: usize = files.iter().map(|f| imports(&read(f)).len()).sum();
     assert!(seen > 20, "only {seen} imports were read: the reader is blind");
 }
 
@@ -175,18 +210,29 @@ fn imports_against_the_order_are_seen_in_every_spelling() {
         "fn f() { crate::charts::draw() }",
         "#[cfg(test)]\nmod tests { use crate::charts; }",
     ] {
-        assert_eq!(faults("grid", source).len(), 1, "{source}");
-        assert!(faults("cli", source).is_empty(), "{source}");
+        assert_eq!(faults("grid", source, false).len(), 1, "{source}");
+        assert_eq!(faults("grid", source, true).len(), 1, "{source}");
+        assert!(faults("cli", source, false).is_empty(), "{source}");
     }
-    assert!(
-        faults(
-            "grid",
-            "//! Feeds [`charts`](crate::charts).\nuse crate::units::Bpm;"
-        )
-        .is_empty()
-    );
-    assert!(faults("hits", "#[cfg(test)]\nmod tests { use crate::practice::kit; }").is_empty());
-    assert_eq!(faults("hits", "use crate::practice::kit;").len(), 1);
-    assert_eq!(faults("lib", "use crate::cli::run;").len(), 1);
-    assert_eq!(faults("charts", "use crate::audio::Recording;").len(), 1);
+    let fit = |module: &str, source: &str| faults(module, source, false).is_empty();
+    assert!(fit(
+        "grid",
+        "//! Feeds [`charts`](crate::charts).\nuse crate::units::Bpm;"
+    ));
+    assert!(fit(
+        "hits",
+        "#[cfg(test)]\nmod tests { use crate::practice::kit; }"
+    ));
+    assert!(faults("hits", "use crate::practice::kit;", true).is_empty());
+    assert!(!fit(
+        "hits",
+        "#[cfg(test)]\nmod tests;\nuse crate::practice::kit;"
+    ));
+    assert!(!fit("hits", "use crate::practice::kit;"));
+    assert!(!fit("lib", "use crate::cli::run;"));
+    assert!(!fit("charts", "use crate::audio::Recording;"));
+    let climbs = |file: &str, source: &str| climbs_out(&src().join(file), source);
+    assert!(climbs("hits/mod.rs", "use super::audio;") && climbs("names.rs", "pub use super::audio;"));
+    assert!(climbs("hits/bands.rs", "use super::super::audio;"));
+    assert!(!climbs("hits/bands.rs", "use super::HOP;") && !climbs("hits/a/b.rs", "use super::super::HOP;"));
 }
