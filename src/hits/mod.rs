@@ -1,8 +1,48 @@
 //! [`Recording`] -> [`Onset`]s: when something was struck, to the millisecond, how loud, and how sure.
+//!
+//! Spectral flux in several regions proposes many candidates ([`candidates`]), each is timed on the waveform
+//! ([`attack`]), described relative to its surroundings ([`evidence`]) and judged ([`decide`]).
 
-use crate::audio::Recording;
+mod attack;
+
+mod bands;
+
+mod candidates;
+
+mod decide;
+
+mod evidence;
+
+use std::collections::BTreeSet;
+
+use rayon::prelude::*;
+
+use crate::audio::{RATE, Recording};
 use crate::options::HitOptions;
 use crate::units::{Decibels, Seconds};
+
+use attack::Attack;
+use bands::Bands;
+use candidates::Candidates;
+use decide::Network;
+use evidence::Surroundings;
+
+pub use evidence::EVIDENCE;
+
+/// Samples from one frame of the analysis to the next: 5 ms.
+pub const HOP: usize = 220;
+
+/// Samples that one frame of the analysis looks at: 23 ms.
+pub const WINDOW: usize = 1024;
+
+/// Strokes nearer to each other than this are one onset, samples: 30 ms, between flams and the fastest equal strokes.
+const APART: usize = 1323;
+
+/// How sure an onset must be.
+const LEAST: f64 = 0.5;
+
+/// How sure an onset must be where a band plays along.
+const LEAST_IN_MIX: f64 = 0.6;
 
 /// A moment at which one or more drums or cymbals were struck.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -15,7 +55,65 @@ pub struct Onset {
     pub sure: f64,
 }
 
+/// Something that may be an onset, with all that speaks for and against it.
+#[derive(Debug, Clone)]
+pub struct Candidate {
+    /// Where the sound begins to rise, from the start of the part in memory.
+    pub time: Seconds,
+    /// [`EVIDENCE`] numbers without unit, the same for a louder copy of the recording.
+    pub evidence: Vec<f32>,
+}
+
 /// Finds every onset of the recording, sorted by time.
-pub fn find(_recording: &Recording, _options: &HitOptions) -> Vec<Onset> {
-    Vec::new()
+pub fn find(recording: &Recording, options: &HitOptions) -> Vec<Onset> {
+    let least = if options.mix { LEAST_IN_MIX } else { LEAST };
+    let network = Network::built_in();
+    let mut struck: Vec<(Attack, f64)> = judge(recording, |attack, evidence| {
+        let sure = network.probability(&evidence);
+        (sure >= least).then_some((attack, sure))
+    });
+    // The surest first: of several candidates for one stroke it is the one that stays.
+    struck.sort_by(|a, b| b.1.total_cmp(&a.1));
+    let mut taken = BTreeSet::new();
+    struck.retain(|(attack, _)| {
+        let near = attack.sample.saturating_sub(APART)..=attack.sample + APART;
+        taken.range(near).next().is_none() && taken.insert(attack.sample)
+    });
+    struck.sort_by_key(|(attack, _)| attack.sample);
+    let loudest = struck
+        .iter()
+        .map(|(attack, _)| attack.power)
+        .fold(f32::MIN_POSITIVE, f32::max);
+    struck
+        .into_iter()
+        .map(|(attack, sure)| Onset {
+            time: recording.start + Seconds::from_sample(attack.sample, RATE),
+            level: Decibels(10.0 * f64::from(attack.power / loudest).log10()),
+            sure,
+        })
+        .collect()
+}
+
+/// Every candidate of the recording, in order: what the decision is fitted to.
+pub fn candidates(recording: &Recording) -> Vec<Candidate> {
+    judge(recording, |attack, evidence| {
+        let time = Seconds::from_sample(attack.sample, RATE);
+        Some(Candidate { time, evidence })
+    })
+}
+
+fn judge<T: Send>(recording: &Recording, verdict: impl Fn(Attack, Vec<f32>) -> Option<T> + Sync) -> Vec<T> {
+    let bands = Bands::of(recording);
+    let candidates = Candidates::of(&bands);
+    let surroundings = Surroundings::of(&bands, &candidates);
+    candidates
+        .frames
+        .par_iter()
+        .enumerate()
+        .filter_map(|(index, frame)| {
+            let attack = attack::attack(recording, *frame);
+            let evidence = surroundings.evidence(index, &attack);
+            verdict(attack, evidence)
+        })
+        .collect()
 }
