@@ -1,5 +1,13 @@
 //! [`Onset`]s -> [`Hit`]s: which drum or cymbal was struck, and what else struck with it.
 
+pub mod features;
+
+mod network;
+
+mod classes;
+
+use classes::Class;
+
 use crate::audio::Recording;
 use crate::hits::Onset;
 use crate::names::{Mark, Voice};
@@ -22,15 +30,42 @@ pub struct Hit {
 }
 
 /// Names the voices struck at each onset. An onset gives one hit or more, never none; the result is sorted by time.
-pub fn name(_recording: &Recording, onsets: &[Onset], _options: &VoiceOptions) -> Vec<Hit> {
-    onsets
-        .iter()
-        .map(|o| Hit {
-            time: o.time,
-            voice: Voice::Other,
-            level: o.level,
-            mark: None,
-            sure: o.sure,
-        })
-        .collect()
+pub fn name(recording: &Recording, onsets: &[Onset], _options: &VoiceOptions) -> Vec<Hit> {
+    let rows = features::rows(recording, onsets);
+    let odds = classes::odds(&rows);
+    let mut hits = Vec::new();
+    for (onset, odds) in onsets.iter().zip(&odds) {
+        let before = hits.len();
+        for class in Class::MAIN {
+            if odds.of(class) > 0.5 {
+                hits.push(Hit {
+                    time: onset.time,
+                    voice: plain(class),
+                    level: onset.level,
+                    mark: None,
+                    sure: f64::from(odds.of(class)),
+                });
+            }
+        }
+        if hits.len() == before {
+            hits.push(Hit {
+                time: onset.time,
+                voice: Voice::Other,
+                level: onset.level,
+                mark: None,
+                sure: 0.1,
+            });
+        }
+    }
+    hits
+}
+
+fn plain(class: Class) -> Voice {
+    match class {
+        Class::Kick => Voice::Kick,
+        Class::Snare => Voice::Snare,
+        Class::Tom => Voice::TomMid,
+        Class::Hat => Voice::HatClosed,
+        _ => Voice::Ride,
+    }
 }

@@ -1,0 +1,168 @@
+//! What is heard around an onset: log band energies of what rang before it, of its attack, its body and its tail.
+//!
+//! In: a [`Recording`] and its [`Onset`]s. Out: one row of [`FEATURES`] numbers an onset. Band energies are common
+//! logarithms (1.0 is 10 dB) over the recording's own reference, so that a louder copy gives the same rows. Short
+//! windows follow attack and decay, long ones tell the low drums apart; the last part of a row says how this
+//! recording sounds on average, so that a row can be read against its own kit and room.
+//!
+//! Bands evenly spaced on a mel-like scale as in Stevens, Volkmann & Newman, JASA 8 (1937), here only as a warping.
+
+use std::sync::Arc;
+
+use rayon::prelude::*;
+use realfft::{RealFftPlanner, RealToComplex};
+
+use crate::audio::{RATE, Recording};
+use crate::hits::Onset;
+use crate::units::Seconds;
+
+/// Samples of a short window: 23 ms.
+const SHORT: usize = 1024;
+/// Samples of a long window: 93 ms, which parts 40 Hz from 60 Hz.
+const LONG: usize = 4096;
+/// Where short windows begin, seconds after the onset: one before it, then attack, body and tail.
+const SHORT_STARTS: [f64; 7] = [-0.0275, -0.002, 0.010, 0.030, 0.060, 0.110, 0.180];
+/// Where long windows begin, seconds after the onset: before it, on it, behind its attack.
+const LONG_STARTS: [f64; 3] = [-0.097, -0.003, 0.040];
+/// Bands of a short window, 60 Hz to 18 kHz.
+pub(super) const SHORT_BANDS: usize = 26;
+/// Bands of a long window, 30 Hz to 1.3 kHz.
+pub(super) const LONG_BANDS: usize = 24;
+/// Where the long windows begin in a row.
+const LONG_AT: usize = SHORT_STARTS.len() * SHORT_BANDS;
+/// Length of the part of a row that is read from the sound around its onset.
+const SOUND: usize = LONG_AT + LONG_STARTS.len() * LONG_BANDS;
+/// The windows whose mean over the recording is its portrait: attack, tail and low body.
+const PORTRAIT: [(usize, usize); 3] = [
+    (SHORT_BANDS, SHORT_BANDS),
+    (4 * SHORT_BANDS, SHORT_BANDS),
+    (LONG_AT + LONG_BANDS, LONG_BANDS),
+];
+/// Length of the portrait.
+const PORTRAIT_LEN: usize = 2 * SHORT_BANDS + LONG_BANDS;
+/// Numbers in a row: sound, gaps to both neighbours, portrait.
+pub const FEATURES: usize = SOUND + 2 + PORTRAIT_LEN;
+/// What lies this far (a power ratio, 70 dB) under the reference counts as silence.
+const FLOOR: f32 = 1e-7;
+/// Longest gap between onsets that makes a difference, seconds.
+const LONGEST_GAP: f64 = 1.0;
+
+/// Band energies of windows of one length.
+struct Bands {
+    fft: Arc<dyn RealToComplex<f32>>,
+    window: Vec<f32>,
+    /// First bin and weights of each band.
+    bands: Vec<(usize, Vec<f32>)>,
+}
+
+impl Bands {
+    /// `count` overlapping triangles from `low` to `high` Hz, evenly spaced on ln(1 + f / `corner`).
+    fn new(length: usize, count: usize, low: f64, high: f64, corner: f64) -> Self {
+        let warp = |f: f64| (1.0 + f / corner).ln();
+        let step = (warp(high) - warp(low)) / (count + 1) as f64;
+        let bin_hz = f64::from(RATE) / length as f64;
+        let triangle = |band: usize| {
+            let centre = warp(low) + step * (band + 1) as f64;
+            // A band is never narrower than the spacing of the bins around its centre.
+            let reach = step.max(warp(corner * centre.exp_m1() + bin_hz) - centre);
+            let weights: Vec<(usize, f32)> = (0..=length / 2)
+                .map(|bin| (bin, 1.0 - (warp(bin as f64 * bin_hz) - centre).abs() / reach))
+                .filter(|(_, weight)| *weight > 0.0)
+                .map(|(bin, weight)| (bin, weight as f32))
+                .collect();
+            let first = weights.first().map_or(0, |(bin, _)| *bin);
+            (first, weights.into_iter().map(|(_, weight)| weight).collect())
+        };
+        let turn = std::f64::consts::TAU / length as f64;
+        Bands {
+            fft: RealFftPlanner::new().plan_fft_forward(length),
+            window: (0..length)
+                .map(|i| ((0.5 - 0.5 * (turn * i as f64).cos()) * 2.0 / length as f64) as f32)
+                .collect(),
+            bands: (0..count).map(triangle).collect(),
+        }
+    }
+
+    /// The power in each band of the window that begins `start` seconds into the sound.
+    fn powers(&self, recording: &Recording, start: f64, out: &mut [f32]) {
+        let mut samples = vec![0.0f32; self.window.len()];
+        recording.read_mono((start * f64::from(RATE)).round() as isize, &mut samples);
+        samples.iter_mut().zip(&self.window).for_each(|(s, w)| *s *= w);
+        let mut spectrum = self.fft.make_output_vec();
+        // The lengths are the plan's own, so this cannot fail; if it did, the bands would be silent.
+        if self.fft.process(&mut samples, &mut spectrum).is_err() {
+            return;
+        }
+        for ((first, weights), power) in self.bands.iter().zip(out) {
+            let bins = spectrum.iter().skip(*first).zip(weights);
+            *power = bins.map(|(bin, weight)| bin.norm_sqr() * weight).sum();
+        }
+    }
+}
+
+/// The rows of all onsets, in their order, and the recording's reference power: see the module's head.
+pub fn rows(recording: &Recording, onsets: &[Onset]) -> Vec<Vec<f32>> {
+    let short = Bands::new(SHORT, SHORT_BANDS, 60.0, 18_000.0, 700.0);
+    let long = Bands::new(LONG, LONG_BANDS, 30.0, 1_300.0, 150.0);
+    let mut rows: Vec<Vec<f32>> = onsets
+        .par_iter()
+        .map(|onset| {
+            let time = (onset.time - recording.start).0;
+            let mut row = vec![0.0; FEATURES];
+            let (shorts, longs) = row.split_at_mut(LONG_AT);
+            for (out, start) in shorts.chunks_exact_mut(SHORT_BANDS).zip(SHORT_STARTS) {
+                short.powers(recording, time + start, out);
+            }
+            for (out, start) in longs.chunks_exact_mut(LONG_BANDS).zip(LONG_STARTS) {
+                long.powers(recording, time + start, out);
+            }
+            row
+        })
+        .collect();
+    let reference = reference(&rows);
+    for row in &mut rows {
+        for power in row.iter_mut().take(SOUND) {
+            *power = (*power / reference + FLOOR).log10();
+        }
+    }
+    let portrait = portrait(&rows);
+    for (index, row) in rows.iter_mut().enumerate() {
+        let time = |i: usize| onsets.get(i).map(|o| o.time);
+        let before = index.checked_sub(1).and_then(time);
+        row[SOUND] = gap(before, time(index));
+        row[SOUND + 1] = gap(time(index), time(index + 1));
+        row[SOUND + 2..].copy_from_slice(&portrait);
+    }
+    rows
+}
+
+/// The power of the attacks at the 90th percentile: loud, but no single stroke decides it.
+fn reference(rows: &[Vec<f32>]) -> f32 {
+    let mut attacks: Vec<f32> = rows
+        .iter()
+        .map(|row| row[SHORT_BANDS..2 * SHORT_BANDS].iter().sum())
+        .collect();
+    attacks.sort_by(f32::total_cmp);
+    let loud = attacks.get(attacks.len() * 9 / 10).copied().unwrap_or(0.0);
+    loud.max(f32::MIN_POSITIVE * 1e10)
+}
+
+/// The mean of the portrait's windows over all rows.
+fn portrait(rows: &[Vec<f32>]) -> [f32; PORTRAIT_LEN] {
+    let mut mean = [0.0; PORTRAIT_LEN];
+    for row in rows {
+        let parts = PORTRAIT.iter().flat_map(|(at, len)| &row[*at..at + len]);
+        mean.iter_mut().zip(parts).for_each(|(m, x)| *m += x);
+    }
+    mean.iter_mut().for_each(|m| *m /= rows.len().max(1) as f32);
+    mean
+}
+
+/// The logarithm of the gap between two onsets; a missing neighbour is as far as it can be.
+fn gap(from: Option<Seconds>, to: Option<Seconds>) -> f32 {
+    let gap = match (from, to) {
+        (Some(from), Some(to)) => (to - from).0.clamp(0.01, LONGEST_GAP),
+        _ => LONGEST_GAP,
+    };
+    gap.log10() as f32
+}
