@@ -1,9 +1,25 @@
 //! [`Hit`]s -> [`Grid`]: tempo curve, beats, bars, subdivision, and each hit's step.
 
+mod events;
+
+mod track;
+
+mod smooth;
+
+mod weights;
+
+mod reading;
+
+mod search;
+
+mod find;
+
 mod place;
+
 mod words;
 
-pub use place::{Place, Placed};
+pub use find::find;
+pub use place::{Place, Placed, place};
 pub use words::subdivision;
 
 use std::fmt;
@@ -11,9 +27,7 @@ use std::str::FromStr;
 
 use serde::{Deserialize, Serialize};
 
-use crate::options::GridOptions;
 use crate::units::{Bpm, Seconds, Steps};
-use crate::voices::Hit;
 
 /// Beats in a bar and the note value that the signature names, as written: 4/4, 7/8, 12/8.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
@@ -173,14 +187,4 @@ impl Grid {
             step: inside % per_beat + 1,
         }
     }
-}
-
-/// Finds the grid that the hits lie on; hints are obeyed.
-pub fn find(_hits: &[Hit], _hints: &GridOptions) -> Grid {
-    Grid::none()
-}
-
-/// Puts each hit on its step by a smooth path, keeping the order of `hits`. Empty when the grid has no beats.
-pub fn place(_hits: &[Hit], _grid: &Grid) -> Vec<Placed> {
-    Vec::new()
 }

@@ -1,0 +1,151 @@
+//! Events -> every reading worth weighing: beat tracks at all tempi and feels, begun on each part of their beat,
+//! with every bar length and beat one that the hints leave open.
+
+use super::events::Event;
+use super::reading::{BARS, Pulse, Reading, shifted};
+use super::smooth::smooth;
+use super::track::{Feel, Track, follow};
+use crate::options::GridOptions;
+
+/// Slowest and fastest beat that is looked for, in beats a minute.
+const TEMPI: (f64, f64) = (40.0, 260.0);
+/// Tracks that are weighed in full.
+const KEPT: usize = 14;
+/// Length of the excerpt (s) that decides which tempi are followed through the whole piece.
+const EXCERPT: f64 = 45.0;
+/// How far a hinted tempo may be off.
+const HINT_RANGE: f64 = 0.04;
+
+/// All readings that the hints allow, unsorted.
+pub(super) fn readings(events: &[Event], hints: &GridOptions) -> Vec<Reading> {
+    let mut readings = Vec::new();
+    for track in tracks(events, hints) {
+        for part in parts(track.feel, hints) {
+            let shift = part_shift(&track, *part, hints);
+            let pulse = Pulse::new(events, shifted(&track, shift), hints.steps_per_beat);
+            add_readings(&mut readings, events, &pulse, hints);
+        }
+    }
+    readings
+}
+
+fn parts(feel: Feel, hints: &GridOptions) -> &'static [f64] {
+    match (hints.downbeat, feel) {
+        (Some(_), _) => &[0.0],
+        (_, Feel::Even) => &[0.0, 0.5],
+        (_, Feel::Triplet) => &[0.0, 1.0 / 3.0, 2.0 / 3.0],
+        _ => &[0.0],
+    }
+}
+
+/// Where the track's beats are begun: on `part` of its own beats, or on the step nearest to a hinted beat one.
+fn part_shift(track: &Track, part: f64, hints: &GridOptions) -> f64 {
+    let Some(time) = hints.downbeat else { return part };
+    let event = Event {
+        time: time.0,
+        weight: 0.0,
+        struck: Default::default(),
+        accent: 0.0,
+    };
+    let place = super::smooth::places(&[event], &track.beats)
+        .first()
+        .copied()
+        .unwrap_or(0.0);
+    let parts = match track.feel {
+        Feel::Even => 4.0,
+        feel => feel.parts() as f64,
+    };
+    ((place - place.floor()) * parts).round() / parts % 1.0
+}
+
+fn add_readings(readings: &mut Vec<Reading>, events: &[Event], pulse: &Pulse, hints: &GridOptions) {
+    let bars: Vec<usize> = match hints.meter {
+        Some(meter) => vec![meter.beats_per_bar().max(1) as usize],
+        None => BARS.collect(),
+    };
+    for bar in bars {
+        let firsts: Vec<usize> = match hints.downbeat {
+            Some(time) => vec![pulse.nearest_beat(time.0) % bar],
+            None => (0..bar).collect(),
+        };
+        readings.extend(firsts.into_iter().map(|first| pulse.reading(events, bar, first)));
+    }
+}
+
+/// The best beat tracks over all tempi and feels, at most [`KEPT`], each tempo and phase once.
+fn tracks(events: &[Event], hints: &GridOptions) -> Vec<Track> {
+    let excerpt = excerpt(events);
+    let mut scanned: Vec<Track> = periods(hints)
+        .iter()
+        .flat_map(|period| Feel::ALL.map(|feel| follow(excerpt, *period, scan_range(hints), feel)))
+        .flatten()
+        .collect();
+    scanned.sort_by(|a, b| b.fit.total_cmp(&a.fit));
+    let mut kept: Vec<Track> = Vec::new();
+    for track in scanned {
+        if kept.len() < KEPT && !kept.iter().any(|k| same(k, &track)) {
+            kept.push(track);
+        }
+    }
+    let range = if hints.tempo.is_some() { 0.15 } else { 0.25 };
+    let whole = |t: &Track| follow(events, t.period(), range, t.feel);
+    kept.iter()
+        .filter_map(whole)
+        .map(|t| settled(events, t))
+        .collect()
+}
+
+/// The track on its smooth tempo curve.
+fn settled(events: &[Event], track: Track) -> Track {
+    let once = smooth(events, &track.beats, track.feel.parts());
+    Track {
+        beats: smooth(events, &once, track.feel.parts()),
+        ..track
+    }
+}
+
+fn scan_range(hints: &GridOptions) -> f64 {
+    if hints.tempo.is_some() { HINT_RANGE } else { 0.10 }
+}
+
+fn periods(hints: &GridOptions) -> Vec<f64> {
+    if let Some(tempo) = hints.tempo {
+        return vec![tempo.beat().0];
+    }
+    let mut periods = Vec::new();
+    let mut bpm = TEMPI.0 * 1.04;
+    while bpm < TEMPI.1 * 1.04 {
+        periods.push(60.0 / bpm);
+        bpm *= 1.08;
+    }
+    periods
+}
+
+/// The part of the piece that is scanned: all of it when short, else the middle.
+fn excerpt(events: &[Event]) -> &[Event] {
+    let (Some(first), Some(last)) = (events.first(), events.last()) else {
+        return events;
+    };
+    if last.time - first.time <= EXCERPT {
+        return events;
+    }
+    let begin = (first.time + last.time - EXCERPT) / 2.0;
+    let from = events.partition_point(|e| e.time < begin);
+    let to = events.partition_point(|e| e.time < begin + EXCERPT);
+    &events[from..to]
+}
+
+/// Whether two tracks have the same beats.
+fn same(a: &Track, b: &Track) -> bool {
+    let period = a.period();
+    if (b.period() / period - 1.0).abs() > 0.02 {
+        return false;
+    }
+    let near = b.beats.iter().filter(|t| {
+        let i = a.beats.partition_point(|x| x < t);
+        a.beats[i.saturating_sub(1)..(i + 1).min(a.beats.len())]
+            .iter()
+            .any(|x| (x - **t).abs() < 0.1 * period)
+    });
+    near.count() * 10 >= b.beats.len() * 8
+}

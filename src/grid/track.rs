@@ -1,0 +1,222 @@
+//! Events -> beats near a given tempo: the likeliest beat times (s), by a Viterbi search over where each beat
+//! begins and how long it lasts.
+//!
+//! The states are those of the bar pointer of Krebs, Böck and Widmer (ISMIR 2015): a place in the beat that advances
+//! at a tempo, with the tempo changing only from beat to beat. As only struck moments say anything, a whole beat is
+//! scored at once from the events inside it. Events score by the density of strokes over the beat that a [`Feel`] expects, relative to strokes anywhere,
+//! so that tracks of different tempo and feel can be compared.
+
+use super::events::Event;
+
+/// Frames in a beat of the tempo asked for.
+const FRAMES: usize = 48;
+/// Event times are kept to this part of a frame.
+const FINE: usize = 4;
+/// Price (nats) of changing the length of the beat by a factor of e; Krebs et al. use 100 on audio. Hits say more
+/// per beat than audio frames and players lean on single beats, so less.
+const CHANGE: f64 = 60.0;
+/// Spread of strokes around their places in seconds: professional drummers' is about 10 ms (TRADE 5) [P: Fujii 2011].
+const SPREAD: f64 = 0.011;
+/// Share of strokes that lie anywhere: ornaments, wrong hits.
+const STRAY: f64 = 0.08;
+
+/// How a beat is divided, and how often its parts are struck.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Feel {
+    /// Halves, quarters and eighths of a beat.
+    Even,
+    /// Thirds and sixths.
+    Triplet,
+    /// Fifths.
+    Five,
+    /// Sevenths.
+    Seven,
+}
+
+impl Feel {
+    pub(super) const ALL: [Feel; 4] = [Feel::Even, Feel::Triplet, Feel::Five, Feel::Seven];
+
+    /// The finest division that it knows.
+    pub(super) fn parts(self) -> usize {
+        match self {
+            Feel::Even => 8,
+            Feel::Triplet => 6,
+            Feel::Five => 5,
+            Feel::Seven => 7,
+        }
+    }
+
+    /// Share of the strokes on each part; the beat itself takes the most [M].
+    fn shares(self) -> &'static [f64] {
+        match self {
+            Feel::Even => &[0.36, 0.02, 0.15, 0.02, 0.26, 0.02, 0.15, 0.02],
+            Feel::Triplet => &[0.34, 0.07, 0.18, 0.07, 0.22, 0.12],
+            Feel::Five => &[0.36, 0.16, 0.16, 0.16, 0.16],
+            Feel::Seven => &[0.28, 0.12, 0.12, 0.12, 0.12, 0.12, 0.12],
+        }
+    }
+
+    /// Log density of strokes at `phase` (0 to 1) of a beat of `period` seconds, where 0 is "as often as anywhere".
+    fn log_density(self, phase: f64, period: f64) -> f64 {
+        let width = SPREAD / period;
+        let mut density = STRAY;
+        for (part, share) in self.shares().iter().enumerate() {
+            let place = part as f64 / self.parts() as f64;
+            let off = (phase - place).abs();
+            let z = off.min(1.0 - off) / width;
+            density +=
+                (1.0 - STRAY) * share * (-0.5 * z * z).exp() / (width * (2.0 * std::f64::consts::PI).sqrt());
+        }
+        density.ln()
+    }
+}
+
+/// Beats that fit the events.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Track {
+    /// Beat times in seconds, at least two; the first is at or before the first event, the last after the last.
+    pub(super) beats: Vec<f64>,
+    /// The division it was followed with.
+    pub(super) feel: Feel,
+    /// Mean log density over the events, price of tempo changes taken off.
+    pub(super) fit: f64,
+}
+
+impl Track {
+    /// Median length of a beat in seconds.
+    pub(super) fn period(&self) -> f64 {
+        let mut lengths: Vec<f64> = self.beats.windows(2).map(|w| w[1] - w[0]).collect();
+        lengths.sort_by(f64::total_cmp);
+        lengths.get(lengths.len() / 2).copied().unwrap_or(1.0)
+    }
+}
+
+/// The tables that one search needs: tempi as whole numbers of frames, and what an event scores at each.
+struct Search<'a> {
+    events: &'a [Event],
+    /// Where each event lies, in parts of a frame from the origin.
+    places: Vec<usize>,
+    /// Shortest beat in frames.
+    shortest: usize,
+    /// Per beat length, the score at each part of a frame.
+    density: Vec<Vec<f64>>,
+    /// Price of going from one length to another, by index.
+    price: Vec<Vec<f64>>,
+}
+
+impl Search<'_> {
+    /// What the events inside a beat score that begins at `frame` and has length number `length`; `from` is the
+    /// first event at or after `frame`.
+    fn score(&self, frame: usize, length: usize, from: usize) -> f64 {
+        let start = frame * FINE;
+        let density = &self.density[length];
+        let places = self.places[from..].iter().zip(&self.events[from..]);
+        places
+            .map_while(|(place, event)| density.get(place - start).map(|d| d * event.weight))
+            .sum()
+    }
+}
+
+/// Finds the beats that fit `events` best with beats of `period` seconds, each within the factor `1 ± range` of it.
+/// `None` with no events or a period that is no positive number.
+pub(super) fn follow(events: &[Event], period: f64, range: f64, feel: Feel) -> Option<Track> {
+    let (first, last) = (events.first()?, events.last()?);
+    if !(period > 0.0 && period.is_finite()) {
+        return None;
+    }
+    let frame = period / FRAMES as f64;
+    let shortest = ((FRAMES as f64 * (1.0 - range)).round() as usize).max(2);
+    let longest = ((FRAMES as f64 * (1.0 + range)).round() as usize).max(shortest);
+    let origin = first.time - longest as f64 * frame;
+    let place = |time: f64| ((time - origin) / frame * FINE as f64).round() as usize;
+    let lengths = shortest..=longest;
+    let search = Search {
+        events,
+        places: events.iter().map(|e| place(e.time)).collect(),
+        shortest,
+        density: lengths.clone().map(|n| densities(n, frame, feel)).collect(),
+        price: lengths
+            .clone()
+            .map(|a| {
+                lengths
+                    .clone()
+                    .map(|b| CHANGE * (b as f64 / a as f64).ln().abs())
+                    .collect()
+            })
+            .collect(),
+    };
+    let (frames, score) = viterbi(&search, place(first.time) / FINE, place(last.time) / FINE);
+    let weight: f64 = events.iter().map(|e| e.weight).sum();
+    let beats: Vec<f64> = frames.iter().map(|f| origin + *f as f64 * frame).collect();
+    (beats.len() >= 2).then_some(Track {
+        beats,
+        feel,
+        fit: score / weight.max(1e-9),
+    })
+}
+
+fn densities(frames: usize, frame: f64, feel: Feel) -> Vec<f64> {
+    let count = frames * FINE;
+    (0..count)
+        .map(|i| feel.log_density(i as f64 / count as f64, frames as f64 * frame))
+        .collect()
+}
+
+/// Beat frames of the best path and its score: the first beat begins at or before frame `first`, the last ends
+/// after frame `last`.
+fn viterbi(search: &Search, first: usize, last: usize) -> (Vec<usize>, f64) {
+    let count = search.density.len();
+    let rows = last + search.shortest + count + 1;
+    let mut best = vec![f32::NEG_INFINITY; rows * count];
+    let mut from = vec![u8::MAX; rows * count];
+    best[..(first + 1) * count].fill(0.0);
+    let (mut end, mut end_score) = ((0, 0), f64::NEG_INFINITY);
+    let mut event = 0;
+    for frame in 0..=last {
+        while search.places.get(event).is_some_and(|p| *p < frame * FINE) {
+            event += 1;
+        }
+        for length in 0..count {
+            let so_far = best[frame * count + length];
+            if so_far == f32::NEG_INFINITY {
+                continue;
+            }
+            let score = f64::from(so_far) + search.score(frame, length, event);
+            let next = frame + search.shortest + length;
+            if next > last {
+                if score > end_score {
+                    (end, end_score) = ((frame, length), score);
+                }
+                continue;
+            }
+            // A beat may differ from the one before by a tenth at most.
+            for after in length.saturating_sub(5)..(length + 6).min(count) {
+                let here = next * count + after;
+                let arrived = (score - search.price[length][after]) as f32;
+                if arrived > best[here] {
+                    best[here] = arrived;
+                    from[here] = length as u8;
+                }
+            }
+        }
+    }
+    (back(search, &from, end), end_score)
+}
+
+/// The beat frames that lead to the last beat, `(frame, length)`.
+fn back(search: &Search, from: &[u8], end: (usize, usize)) -> Vec<usize> {
+    let count = search.density.len();
+    let (mut frame, mut length) = end;
+    let mut frames = vec![frame + search.shortest + length, frame];
+    loop {
+        let before = from[frame * count + length];
+        if before == u8::MAX {
+            break;
+        }
+        length = usize::from(before);
+        frame -= search.shortest + length;
+        frames.push(frame);
+    }
+    frames.reverse();
+    frames
+}
