@@ -1,1 +1,3 @@
 //! Sound to practise and test with: the synthesised kit.
+
+pub mod drums;
