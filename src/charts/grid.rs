@@ -11,7 +11,7 @@ use super::palette::{
 };
 use super::score::{Line, Note, Repeat, Score, is_home, repeats};
 use super::shapes::{self, Weight};
-use super::svg::{Svg, Type, whole};
+use super::svg::{Svg, Type, whole, width};
 use super::words;
 use super::{Chart, ChartKind};
 use crate::names::{Layer, Mark, Voice};
@@ -20,11 +20,11 @@ use crate::study::Study;
 /// Width of the names of the voices.
 const NAMES: i64 = 240;
 /// Height of a voice's row.
-const ROW: i64 = 54;
+const ROW: i64 = 56;
 /// Above the rows: bar and beat numbers, then starts of the figure.
-const ABOVE: i64 = 112;
+const ABOVE: i64 = 100;
 /// Below the rows.
-const BELOW: i64 = 46;
+const BELOW: i64 = 34;
 /// Height of a line that tells of silence.
 const SILENCE: i64 = 90;
 /// Steps are never drawn wider than this, so that a bar of few steps still looks like one.
@@ -204,9 +204,10 @@ impl Plan<'_> {
         )
     }
 
-    /// Middle of a step on the line that begins at `from`.
+    /// Where a stroke stands on the line that begins at `from`: in the middle of its step, or at its very time.
     fn x(&self, from: i64, at: f64) -> i64 {
-        MARGIN + NAMES + whole((at - from as f64 + 0.5) * self.step)
+        let middle = if self.score.by_clock { 0.0 } else { 0.5 };
+        MARGIN + NAMES + whole((at - from as f64 + middle) * self.step)
     }
 
     /// Left edge of a step on the line that begins at `from`.
@@ -281,7 +282,9 @@ impl Plan<'_> {
                 continue;
             }
             let x = self.x(from, step as f64);
-            if self.score.by_clock {
+            if self.score.by_clock && place.beat == 1 {
+                // The clock time of the line already says it.
+            } else if self.score.by_clock {
                 let clock = (place.bar - 1) * 4 + place.beat - 1;
                 svg.text(
                     x,
@@ -324,7 +327,9 @@ impl Plan<'_> {
             svg.line((x, top + ABOVE - 16), (x, low), FIGURE_LIGHT, 4);
             start_sign(svg, x, top + ABOVE - 40, repeat.number);
             if is_home(cycle, &self.score, repeat) {
-                home_sign(svg, x + 66, top + 28);
+                let number = self.score.bar_of(repeat.from).to_string();
+                let x = self.edge(from, repeat.from) + width(&number, NUMBER) + 42;
+                home_sign(svg, x, top + 28);
             }
         }
     }

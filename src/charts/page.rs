@@ -92,7 +92,7 @@ impl Key {
             Key::Mark(Mark::Flam) => "flam",
             Key::Mark(Mark::Drag) => "drag",
             Key::Doubt => "unsure",
-            Key::Start => "the figure starts, which repeat",
+            Key::Start => "repeat 7 of the figure starts",
             Key::Home => "home: start and beat one meet",
             Key::Missing(_) => "missing",
             Key::Added(_) => "added",

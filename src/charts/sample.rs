@@ -191,12 +191,14 @@ pub(super) fn study(score: &Score) -> Study {
 /// Strikes the figure; leaves out one kick and adds one.
 fn strike_figure(player: &mut Player, notes: &[FigureNote], length: i64, repeats: i64) -> Vec<Broken> {
     let mut broken = Vec::new();
+    let kicks = notes.iter().filter(|note| note.voices.contains(&Voice::Kick));
+    let lacking = kicks.map(|note| note.step).max().unwrap_or(1);
     for k in 0..repeats {
         let start = k * length;
         let (lacks, gains) = (k == 6, k == 19);
         for note in notes {
             for &voice in &note.voices {
-                if !(lacks && note.step == 6) {
+                if !(lacks && note.step == lacking && voice == Voice::Kick) {
                     let level = if voice == Voice::Kick { -6.0 } else { -10.0 };
                     player.strike(start + i64::from(note.step) - 1, voice, level, Layer::Ostinato);
                 }
@@ -209,7 +211,11 @@ fn strike_figure(player: &mut Player, notes: &[FigureNote], length: i64, repeats
             broken.push(Broken {
                 repeat: k as u32 + 1,
                 start: player.grid.place_of(Steps(start)),
-                missing: if lacks { vec![(6, Voice::Kick)] } else { Vec::new() },
+                missing: if lacks {
+                    vec![(lacking, Voice::Kick)]
+                } else {
+                    Vec::new()
+                },
                 added: if gains { vec![(4, Voice::Kick)] } else { Vec::new() },
             });
         }

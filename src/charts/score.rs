@@ -13,10 +13,8 @@ use crate::names::Voice;
 use crate::study::{Stroke, Study};
 use crate::units::{Bpm, Seconds, Steps};
 
-/// A line of the grid holds at most so many steps, unless one beat has more.
-const LINE_STEPS: i64 = 36;
-/// A line holds at most so many bars.
-const LINE_BARS: i64 = 4;
+/// A line of the grid holds at most so many steps, unless one beat has more: two bars of sixteenth-triplets.
+const LINE_STEPS: i64 = 48;
 /// Silence longer than so many lines is told in words instead of drawn.
 const SILENT_LINES: i64 = 2;
 /// No place lies further out than this many steps: an edited file may name any.
@@ -174,7 +172,12 @@ impl<'a> Score<'a> {
 
     /// How many bars a line holds, or how many steps of a bar when a bar takes several lines.
     fn measure(&self) -> (i64, i64) {
-        let bars = (LINE_STEPS / self.bar()).clamp(1, LINE_BARS);
+        // One, two or four bars: phrases then begin at the left.
+        let bars = match LINE_STEPS / self.bar() {
+            4.. => 4,
+            2 | 3 => 2,
+            _ => 1,
+        };
         let piece = if self.bar() <= LINE_STEPS {
             self.bar()
         } else {

@@ -23,17 +23,26 @@ pub(super) enum Weight {
     Missing,
 }
 
-impl Weight {
-    fn attributes(self) -> String {
-        match self {
-            Weight::Figure => format!(r#"fill="{FIGURE}" stroke="{FIGURE}" stroke-width="4""#),
-            Weight::Solo => format!(r#"fill="{PAPER}" stroke="{INK}" stroke-width="5""#),
-            Weight::Alone => format!(r#"fill="{INK}" stroke="{INK}" stroke-width="4""#),
-            Weight::Missing => {
-                format!(r#"fill="{PAPER}" stroke="{DOUBT}" stroke-width="4" stroke-dasharray="7 5""#)
-            }
-        }
+/// The shape with its fill and outline, as attributes. A hollow cross would clog, so hats of the free line are thin
+/// crosses and hats of the figure broad ones.
+fn body(voice: Voice, (x, y): (i64, i64), r: i64, weight: Weight) -> String {
+    let (fill, colour, width, dashes) = match weight {
+        Weight::Figure => (FIGURE, FIGURE, 4, ""),
+        Weight::Solo => (PAPER, INK, 5, ""),
+        Weight::Alone => (INK, INK, 4, ""),
+        Weight::Missing => (PAPER, DOUBT, 4, r#" stroke-dasharray="6 4""#),
+    };
+    let hat = matches!(voice, Voice::HatClosed | Voice::HatOpen | Voice::HatFoot);
+    if hat && matches!(weight, Weight::Solo | Weight::Missing) {
+        let side = 2 * r;
+        return format!(
+            r#"d="M{} {}l{side} {side}m0 -{side}l-{side} {side}" fill="none" stroke="{colour}" stroke-width="6"{dashes}"#,
+            x - r,
+            y - r,
+        );
     }
+    let shape = outline(voice, x, y, r);
+    format!(r#"d="{shape}" fill="{fill}" stroke="{colour}" stroke-width="{width}"{dashes}"#)
 }
 
 /// Half the width of a stroke of this level, between `largest` and the smallest share of it.
@@ -46,7 +55,7 @@ pub(super) fn size(level: Decibels, largest: i64) -> i64 {
 }
 
 /// The outline of a voice's shape, `r` from its middle to its edge.
-pub(super) fn outline(voice: Voice, x: i64, y: i64, r: i64) -> String {
+fn outline(voice: Voice, x: i64, y: i64, r: i64) -> String {
     match voice {
         Voice::Kick | Voice::KickLeft => polygon(x, y, r, &[(-1.0, 0.8), (0.0, -1.0), (1.0, 0.8)]),
         Voice::Snare | Voice::Snare2 => format!(
@@ -150,11 +159,10 @@ pub(super) fn plain(svg: &mut Svg, (x, y): (i64, i64), r: i64, stroke: &Stroke, 
     let hit = &stroke.hit;
     let name = super::words::voice(hit.voice);
     svg.put(&format!(
-        r#"<path data-voice="{}" data-time="{:.3}" d="{}" {}><title>{}</title></path>"#,
+        r#"<path data-voice="{}" data-time="{:.3}" {}><title>{}</title></path>"#,
         hit.voice,
         finite(hit.time.0),
-        outline(hit.voice, x, y, r),
-        weight.attributes(),
+        body(hit.voice, (x, y), r, weight),
         escape(&format!("{name}, {place}, {}", hit.time.clock())),
     ));
 }
@@ -162,9 +170,8 @@ pub(super) fn plain(svg: &mut Svg, (x, y): (i64, i64), r: i64, stroke: &Stroke, 
 /// A note of the figure that was not struck.
 pub(super) fn missing(svg: &mut Svg, (x, y): (i64, i64), r: i64, voice: Voice, title: &str) {
     svg.put(&format!(
-        r#"<path data-missing="{voice}" d="{}" {}><title>{}</title></path>"#,
-        outline(voice, x, y, r),
-        Weight::Missing.attributes(),
+        r#"<path data-missing="{voice}" {}><title>{}</title></path>"#,
+        body(voice, (x, y), r, Weight::Missing),
         escape(title),
     ));
 }
@@ -183,20 +190,16 @@ pub(super) fn added(svg: &mut Svg, (x, y): (i64, i64), r: i64, voice: Voice, tit
 
 /// The shape alone, for legends.
 pub(super) fn example(svg: &mut Svg, (x, y): (i64, i64), r: i64, voice: Voice, weight: Weight) {
-    svg.put(&format!(
-        r#"<path d="{}" {}/>"#,
-        outline(voice, x, y, r),
-        weight.attributes()
-    ));
+    svg.put(&format!("<path {}/>", body(voice, (x, y), r, weight)));
 }
 
 /// The sign for an accent, a ghost, a flam or a drag beside a stroke.
 pub(super) fn sign(svg: &mut Svg, (x, y): (i64, i64), r: i64, mark: Mark) {
     match mark {
         Mark::Accent => svg.put(&format!(
-            r#"<path d="M{} {}l20 5l-20 5" fill="none" stroke="{INK}" stroke-width="4"/>"#,
-            x - 10,
-            y - r - 15,
+            r#"<path d="M{} {}l24 7l-24 7" fill="none" stroke="{INK}" stroke-width="4"/>"#,
+            x - 12,
+            y - r - 21,
         )),
         Mark::Ghost => {
             let (half, out) = (r + 3, r + 6);
@@ -219,7 +222,7 @@ fn grace(svg: &mut Svg, x: i64, y: i64) {
 
 /// The question mark of an unsure stroke.
 pub(super) fn doubt(svg: &mut Svg, (x, y): (i64, i64), r: i64) {
-    svg.text(x + r - 2, y - r + 12, Type::size(36).bold().fill(DOUBT), "?");
+    svg.text(x + r + 1, y - r + 12, Type::size(36).bold().fill(DOUBT), "?");
 }
 
 fn finite(value: f64) -> f64 {

@@ -1,0 +1,202 @@
+//! One half of the stack: its title, columns, rows and strokes, and the lines from start to start.
+
+use std::collections::BTreeSet;
+
+use super::{ABOVE, LABELS, LANE, Plan, Row, SPACE, Spots};
+use crate::charts::page::home_sign;
+use crate::charts::palette::{COUNT, FAINT, FIGURE, FIGURE_LIGHT, INK, NUMBER, QUIET, TOP, WORDS};
+use crate::charts::score::Note;
+use crate::charts::shapes::{self, Weight};
+use crate::charts::svg::{Svg, Type, whole};
+use crate::charts::words;
+use crate::cycles::Cycle;
+use crate::names::{Layer, Voice};
+
+impl Plan<'_> {
+    pub(super) fn wide(&self, steps: i64) -> i64 {
+        whole(steps as f64 * self.step)
+    }
+
+    fn x(&self, left: i64, column: i64) -> i64 {
+        left + whole((column as f64 + 0.5) * self.step)
+    }
+
+    pub(super) fn y(&self, row: usize) -> i64 {
+        TOP + ABOVE + self.row_height() * row as i64
+    }
+
+    /// The half stacked at the figure's length.
+    pub(super) fn figure_half(&self, svg: &mut Svg, left: i64, cycle: &Cycle, rows: &[Row]) {
+        let length = i64::from(cycle.length_steps);
+        let words = format!("{} a row", words::count(cycle.length_steps, "step"));
+        svg.open(r#"data-half="figure""#);
+        self.half_title(svg, left, &words, "the figure stands in columns");
+        let struck: BTreeSet<i64> = cycle.figure.iter().map(|note| i64::from(note.step)).collect();
+        let every = whole((46.0 / self.step).ceil()).max(1);
+        let mut free = 0;
+        for step in 1..=length {
+            let (is_struck, x) = (struck.contains(&step), self.x(left, step - 1));
+            if x < free || !(is_struck || (step - 1) % every == 0 && every == 1) {
+                continue;
+            }
+            free = x + 40;
+            let look = Type::size(COUNT).middle();
+            let look = if is_struck {
+                look.bold().fill(FIGURE)
+            } else {
+                look.fill(QUIET)
+            };
+            svg.text(x, TOP + ABOVE - 16, look, &step.to_string());
+        }
+        self.rulings(svg, left, length, rows);
+        if !rows.is_empty() {
+            let x = self.x(left, 0);
+            svg.line((x, self.y(0)), (x, self.y(rows.len())), FIGURE_LIGHT, 6);
+        }
+        self.strokes(svg, left, rows);
+        svg.close();
+    }
+
+    /// The half stacked by the bar.
+    pub(super) fn bar_half(&self, svg: &mut Svg, left: i64, rows: &[Row]) {
+        let words = format!("{} steps: a bar a row", self.score.bar());
+        let under = match self.cycle {
+            Some(cycle) if cycle.crosses_bar => "the same strokes walk across the bar",
+            Some(_) => "the same strokes",
+            None => "no figure was found; the busiest voices, bar by bar",
+        };
+        svg.open(r#"data-half="bar""#);
+        self.half_title(svg, left, &words, under);
+        for column in (0..self.score.bar()).step_by(self.score.beat().max(1) as usize) {
+            let x = self.x(left, column);
+            let beat = column / self.score.beat().max(1) + 1;
+            svg.text(
+                x,
+                TOP + ABOVE - 16,
+                Type::size(COUNT).fill(QUIET).middle(),
+                &beat.to_string(),
+            );
+            if !rows.is_empty() {
+                svg.line((x, self.y(0)), (x, self.y(rows.len())), FAINT, 3);
+            }
+        }
+        self.rulings(svg, left, self.score.bar(), rows);
+        self.threads(svg, left, rows);
+        self.strokes(svg, left, rows);
+        svg.close();
+    }
+
+    fn half_title(&self, svg: &mut Svg, left: i64, words: &str, under: &str) {
+        let x = left - LABELS;
+        svg.text(x, TOP + 50, Type::size(NUMBER).bold(), words);
+        svg.text(x, TOP + 104, Type::size(WORDS).fill(QUIET), under);
+    }
+
+    /// Row lines, numbers and clock times.
+    fn rulings(&self, svg: &mut Svg, left: i64, columns: i64, rows: &[Row]) {
+        let right = left + self.wide(columns);
+        for (i, row) in rows.iter().enumerate() {
+            let y = self.y(i);
+            let (colour, weight) = if row.home { (INK, 4) } else { (FAINT, 2) };
+            svg.line((left, y), (right, y), colour, weight);
+            let base = y + self.row_height() / 2 + 13;
+            svg.text(
+                left - 150,
+                base,
+                Type::size(COUNT).bold().end(),
+                &row.number.to_string(),
+            );
+            svg.text(
+                left - 20,
+                base,
+                Type::size(COUNT).fill(QUIET).end(),
+                &self.score.clock(row.from),
+            );
+            if row.home {
+                home_sign(svg, right + 40, y + 2);
+            }
+        }
+        if !rows.is_empty() {
+            let (top, low) = (self.y(0), self.y(rows.len()));
+            svg.line((left, low), (right, low), FAINT, 2);
+            svg.line((left, top), (left, low), INK, 4);
+            svg.line((right, top), (right, low), INK, 4);
+        }
+    }
+
+    /// Lines from each start of the figure to the nearest one in the next bar.
+    fn threads(&self, svg: &mut Svg, left: i64, rows: &[Row]) {
+        let Some(cycle) = self.cycle else {
+            return;
+        };
+        let starts = |row: &Row| -> Vec<i64> {
+            let first = self.repeats.partition_point(|repeat| repeat.from < row.from);
+            let inside = self
+                .repeats
+                .iter()
+                .skip(first)
+                .take_while(|repeat| repeat.from < row.to);
+            inside.map(|repeat| repeat.from - row.from).collect()
+        };
+        let middle = self.row_height() / 2;
+        for (i, (row, next)) in rows.iter().zip(rows.iter().skip(1)).enumerate() {
+            let below = starts(next);
+            for column in starts(row) {
+                let nearest = below.iter().copied().min_by_key(|c| (c - column).abs());
+                if let Some(to) =
+                    nearest.filter(|to| 2 * (to - column).abs() <= i64::from(cycle.length_steps))
+                {
+                    let (a, b) = (self.x(left, column), self.x(left, to));
+                    svg.line(
+                        (a, self.y(i) + middle),
+                        (b, self.y(i + 1) + middle),
+                        FIGURE_LIGHT,
+                        6,
+                    );
+                }
+            }
+        }
+    }
+
+    fn strokes(&self, svg: &mut Svg, left: i64, rows: &[Row]) {
+        let largest = whole(self.step * 0.46).clamp(3, LANE / 2 - 1);
+        for (i, row) in rows.iter().enumerate() {
+            for (lane, &voice) in self.lanes.iter().enumerate() {
+                let y = self.y(i) + SPACE / 2 + LANE * lane as i64 + LANE / 2;
+                let spots = |spots: &Spots| -> Vec<i64> {
+                    let inside = spots.range((row.from, Voice::Kick)..(row.to, Voice::Kick));
+                    inside.filter(|spot| spot.1 == voice).map(|spot| spot.0).collect()
+                };
+                let added = spots(&self.added);
+                for note in self
+                    .score
+                    .between(row.from, row.to)
+                    .iter()
+                    .filter(|n| n.stroke.hit.voice == voice)
+                {
+                    if !added.contains(&note.step()) {
+                        let at = (self.x(left, note.step() - row.from), y);
+                        let place = self.score.place_words(note);
+                        shapes::plain(svg, at, largest, note.stroke, self.weight(note), &place);
+                    }
+                }
+                for step in added {
+                    let title = format!("{} added, {}", words::voice(voice), self.score.place(step));
+                    shapes::added(svg, (self.x(left, step - row.from), y), largest, voice, &title);
+                }
+                for step in spots(&self.missing) {
+                    let title = format!("{} missing, {}", words::voice(voice), self.score.place(step));
+                    shapes::missing(svg, (self.x(left, step - row.from), y), largest, voice, &title);
+                }
+            }
+        }
+    }
+
+    fn weight(&self, note: &Note) -> Weight {
+        match note.stroke.layer {
+            _ if self.cycle.is_none() => Weight::Alone,
+            Some(Layer::Ostinato) => Weight::Figure,
+            _ => Weight::Solo,
+        }
+    }
+}
