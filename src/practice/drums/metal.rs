@@ -85,14 +85,14 @@ pub(super) fn hat_open(partials: &[f64], ring: f64, dice: &mut Dice) -> Recipe {
 /// Hats closed by the foot: softer, duller, as short.
 pub(super) fn hat_foot(partials: &[f64], ring: f64, dice: &mut Dice) -> Recipe {
     let shape = Shape {
-        centre: 3800.0,
+        centre: 5000.0,
         width: 1.2,
         ring: ring * 0.25,
     };
     Recipe {
         modes: modes(partials, &shape, dice),
         noises: vec![
-            wash(3500.0, 11_000.0, 0.7, 0.001, ring * 0.11),
+            wash(4000.0, 13_000.0, 0.9, 0.001, ring * 0.11),
             Noise::burst(300.0, 1200.0, 0.25, 0.04),
         ],
     }
@@ -103,12 +103,12 @@ pub(super) fn ride(partials: &[f64], ring: f64, dice: &mut Dice) -> Recipe {
     let shape = Shape {
         centre: 3600.0,
         width: 1.5,
-        ring: ring * 5.5,
+        ring: ring * 6.5,
     };
     Recipe {
         modes: modes(partials, &shape, dice),
         noises: vec![
-            Noise::burst(2500.0, 9000.0, 1.2, 0.025),
+            Noise::burst(2500.0, 9000.0, 2.0, 0.025),
             wash(3000.0, 12_000.0, 0.3, 0.008, ring * 1.4),
         ],
     }
@@ -119,11 +119,11 @@ pub(super) fn ride_bell(bell: &[f64], bow: &[f64], ring: f64, dice: &mut Dice) -
     let shape = Shape {
         centre: 2300.0,
         width: 1.3,
-        ring: ring * 3.8,
+        ring: ring * 4.6,
     };
     let struck = Recipe {
         modes: modes(bell, &shape, dice),
-        noises: vec![Noise::burst(2500.0, 9000.0, 0.8, 0.015)],
+        noises: vec![Noise::burst(2500.0, 9000.0, 1.2, 0.015)],
     };
     struck.with(ride(bow, ring, dice), 0.25)
 }
@@ -138,7 +138,7 @@ pub(super) fn crash(partials: &[f64], ring: f64, dice: &mut Dice) -> Recipe {
     Recipe {
         modes: modes(partials, &shape, dice),
         noises: vec![
-            Noise::burst(1500.0, 11_000.0, 1.1, 0.03),
+            Noise::burst(1500.0, 11_000.0, 1.7, 0.03),
             wash(300.0, 2000.0, 0.4, 0.004, ring * 1.6),
             wash(2000.0, 6000.0, 0.8, 0.010, ring * 2.2),
             wash(6000.0, 12_000.0, 0.7, 0.025, ring * 1.8),

@@ -75,8 +75,8 @@ impl Character {
     /// Open drums in a live room.
     pub const ROOMY: Character = Character {
         ring: 1.15,
-        room: Decibels(-9.0),
-        room_seconds: Seconds(0.6),
+        room: Decibels(-12.0),
+        room_seconds: Seconds(0.5),
         ..Character::PLAIN
     };
 
@@ -124,11 +124,11 @@ fn place(voice: Voice) -> Place {
         TomFloor2 => (-2.5, 0.65, 0.6, 7000.0),
         HatClosed => (-14.0, -0.5, 0.4, 22_000.0),
         HatOpen => (-11.0, -0.5, 0.8, 20_000.0),
-        HatFoot => (-16.0, -0.5, 0.4, 16_000.0),
-        Ride => (-14.0, 0.5, 0.92, 18_000.0),
-        RideBell => (-9.0, 0.45, 0.92, 18_000.0),
-        Crash => (-7.0, -0.4, 0.95, 16_000.0),
-        Crash2 => (-7.0, 0.4, 0.95, 16_000.0),
+        HatFoot => (-13.5, -0.5, 0.4, 16_000.0),
+        Ride => (-13.0, 0.5, 0.85, 18_000.0),
+        RideBell => (-8.5, 0.45, 0.8, 18_000.0),
+        Crash => (-8.0, -0.4, 0.9, 16_000.0),
+        Crash2 => (-8.0, 0.4, 0.9, 16_000.0),
         Splash => (-9.0, -0.15, 0.9, 18_000.0),
         China => (-7.5, 0.7, 0.95, 16_000.0),
         Cowbell => (-8.0, 0.1, 0.7, 9000.0),
