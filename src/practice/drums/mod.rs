@@ -1,6 +1,6 @@
 //! A drum kit by synthesis: strokes in, stereo sound at [`RATE`] out.
 //!
-//! Every voice is struck by a model of what sounds in it ([modes that ring and noise that rattles](recipe)); a soft
+//! Every voice is struck by a model of what sounds in it (modes that ring and noise that rattles); a soft
 //! stroke is not only quieter but duller, no two strokes are quite alike, hats choke when they close, each drum has
 //! its place between left and right as its player hears it, and a small room answers. Nothing is sampled, so
 //! whatever is made with it is free of other people's rights. The same seed and strokes give the same samples.

@@ -292,3 +292,24 @@ fn odd_strokes_make_no_sound_and_no_trouble() {
         4410
     );
 }
+
+#[test]
+fn an_impossible_character_makes_no_trouble() {
+    for amount in [0.0, -1.0, 1e9, f64::NAN, f64::INFINITY] {
+        let character = Character {
+            tuning: amount,
+            ring: amount,
+            brightness: amount,
+            room: Decibels(amount),
+            room_seconds: Seconds(amount),
+            width: amount,
+            looseness: amount,
+        };
+        let strikes: Vec<Strike> = Voice::ALL.iter().map(|&voice| strike(0.01, voice, 0.7)).collect();
+        assert_eq!(
+            Kit::new(1, character).render(&strikes, Seconds(0.1))[1].len(),
+            4410,
+            "{amount}"
+        );
+    }
+}
