@@ -8,7 +8,7 @@ use plotters::style::text_anchor::{HPos, Pos, VPos};
 
 use super::page::{Heading, open};
 use super::palette::{COUNT, FIGURE, FIGURE_LIGHT, INK, MARGIN, QUIET, RULE, TOP, WIDTH, WORDS};
-use super::svg::{Svg, Type, width};
+use super::svg::{Svg, Type, whole, width};
 use super::words;
 use super::{Chart, ChartKind};
 use crate::study::Study;
@@ -82,9 +82,9 @@ pub(super) fn draw(study: &Study) -> Chart {
         svg.text(MARGIN, HEIGHT - 210, Type::size(WORDS), &verdict(&lengths));
         if let Some(cycle) = study.cycles.first() {
             let words = format!(
-                "{:.0} of 100 expected notes are there. Shuffled music did as well {:.1} times in 100.",
-                cycle.kept * 100.0,
-                cycle.chance * 100.0
+                "{} of 100 expected notes are there. Shuffled music did as well {} times in 1000.",
+                of(cycle.kept, 100.0),
+                of(cycle.chance, 1000.0)
             );
             svg.text(MARGIN, HEIGHT - 154, Type::size(WORDS), &words);
         }
@@ -94,6 +94,11 @@ pub(super) fn draw(study: &Study) -> Chart {
         name: ChartKind::Evidence.to_string(),
         svg: svg.finish(),
     }
+}
+
+/// A share as so many of that many.
+fn of(share: f64, all: f64) -> i64 {
+    whole(share.clamp(0.0, 1.0) * all)
 }
 
 /// Every length with its rank, rising.

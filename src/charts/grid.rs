@@ -3,15 +3,15 @@
 //! In: the study and which bars. Out: pages of A4. Bar lines stand between bars and beat lines run through the
 //! strokes that fall on the beat, as a player counts; marks above the lines show where the figure starts.
 
+mod line;
+
 use std::ops::RangeInclusive;
 
-use super::page::{Heading, Key, home_sign, legend, open, start_sign};
-use super::palette::{
-    A4, DOUBT, FAINT, FIGURE_LIGHT, FOOT, INK, MARGIN, NUMBER, QUIET, RULE, STROKE, SURE, TOP, WIDTH, WORDS,
-};
+use super::page::{Heading, Key, legend, open};
+use super::palette::{A4, DOUBT, FOOT, MARGIN, NUMBER, QUIET, SURE, TOP, WIDTH, WORDS};
 use super::score::{Line, Note, Repeat, Score, is_home, repeats};
-use super::shapes::{self, Weight};
-use super::svg::{Svg, Type, whole, width};
+use super::shapes::Weight;
+use super::svg::{Svg, Type};
 use super::words;
 use super::{Chart, ChartKind};
 use crate::names::{Layer, Mark, Voice};
@@ -48,13 +48,13 @@ pub(super) fn draw(study: &Study, bars: Option<&RangeInclusive<i64>>) -> Vec<Cha
         score,
     };
     let pages = plan.pages(bars);
-    let count = pages.len();
+    let (count, keys) = (pages.len(), plan.keys());
     pages
         .iter()
         .enumerate()
         .map(|(i, page)| Chart {
             name: format!("{}-{:02}", ChartKind::Grid, i + 1),
-            svg: plan.page(page, (i + 1, count)),
+            svg: plan.page(page, (i + 1, count), &keys),
         })
         .collect()
 }
@@ -145,7 +145,7 @@ impl Plan<'_> {
         entries
     }
 
-    fn page(&self, content: &PageContent, page: (usize, usize)) -> String {
+    fn page(&self, content: &PageContent, page: (usize, usize), keys: &[Key]) -> String {
         let heading = Heading {
             chart: "Grid",
             page,
@@ -177,7 +177,7 @@ impl Plan<'_> {
             svg.text(MARGIN, y + 60, Type::size(NUMBER).bold(), nothing);
         }
         self.list_unsure(&mut svg, y, &content.unsure);
-        legend(&mut svg, A4, &self.keys());
+        legend(&mut svg, A4, keys);
         svg.finish()
     }
 
@@ -202,173 +202,6 @@ impl Plan<'_> {
             words::voices(&self.rows),
             self.score.between(from, to).len(),
         )
-    }
-
-    /// Where a stroke stands on the line that begins at `from`: in the middle of its step, or at its very time.
-    fn x(&self, from: i64, at: f64) -> i64 {
-        let middle = if self.score.by_clock { 0.0 } else { 0.5 };
-        MARGIN + NAMES + whole((at - from as f64 + middle) * self.step)
-    }
-
-    /// Left edge of a step on the line that begins at `from`.
-    fn edge(&self, from: i64, at: i64) -> i64 {
-        MARGIN + NAMES + whole((at - from) as f64 * self.step)
-    }
-
-    fn row_y(&self, top: i64, row: usize) -> i64 {
-        top + ABOVE + ROW * row as i64 + ROW / 2
-    }
-
-    /// One line: rulings, numbers, starts of the figure, strokes.
-    fn line(&self, svg: &mut Svg, top: i64, from: i64, to: i64) {
-        let score = &self.score;
-        svg.open(&format!(
-            r#"data-bars="{} {}" data-steps="{from} {to}" fill="none""#,
-            score.bar_of(from),
-            score.bar_of(to - 1)
-        ));
-        self.rulings(svg, top, from, to);
-        svg.close();
-        svg.open(r#"stroke="none""#);
-        svg.text(
-            MARGIN + NAMES - 24,
-            top + 44,
-            Type::size(WORDS).fill(QUIET).end(),
-            &score.clock(from),
-        );
-        for (row, &voice) in self.rows.iter().enumerate() {
-            svg.text(
-                MARGIN + NAMES - 24,
-                self.row_y(top, row) + 14,
-                Type::size(WORDS).end(),
-                words::voice(voice),
-            );
-        }
-        self.numbers(svg, top, from, to);
-        svg.close();
-        self.starts(svg, top, from, to);
-        self.strokes(svg, top, from, to);
-    }
-
-    fn rulings(&self, svg: &mut Svg, top: i64, from: i64, to: i64) {
-        let (left, right) = (self.edge(from, from), self.edge(from, to));
-        let (high, low) = (top + ABOVE, top + ABOVE + ROW * self.rows.len() as i64);
-        for step in from..to {
-            let x = self.x(from, step as f64);
-            if step.rem_euclid(self.score.beat()) == 0 {
-                svg.line((x, high - 4), (x, low), FAINT, 3);
-            } else {
-                svg.line((x, low - 4), (x, low + 8), RULE, 2);
-            }
-        }
-        for row in 0..self.rows.len() {
-            let y = self.row_y(top, row);
-            svg.line((left, y), (right, y), RULE, 2);
-        }
-        for step in from..=to {
-            if step.rem_euclid(self.score.bar()) == 0 {
-                let x = self.edge(from, step);
-                svg.line((x, high), (x, low), INK, 5);
-            }
-        }
-    }
-
-    /// Bar numbers at the bars, beat numbers at the beats.
-    fn numbers(&self, svg: &mut Svg, top: i64, from: i64, to: i64) {
-        let y = top + 44;
-        for step in from..to {
-            let place = self.score.place(step);
-            if place.step != 1 {
-                continue;
-            }
-            let x = self.x(from, step as f64);
-            if self.score.by_clock && place.beat == 1 {
-                // The clock time of the line already says it.
-            } else if self.score.by_clock {
-                let clock = (place.bar - 1) * 4 + place.beat - 1;
-                svg.text(
-                    x,
-                    y,
-                    Type::size(WORDS).fill(QUIET).middle(),
-                    &format!("{clock} s"),
-                );
-            } else if place.beat == 1 {
-                svg.text(
-                    self.edge(from, step),
-                    y,
-                    Type::size(NUMBER).bold(),
-                    &place.bar.to_string(),
-                );
-            } else {
-                svg.text(
-                    x,
-                    y,
-                    Type::size(WORDS).fill(QUIET).middle(),
-                    &place.beat.to_string(),
-                );
-            }
-        }
-    }
-
-    /// Where the figure starts, and where it comes home.
-    fn starts(&self, svg: &mut Svg, top: i64, from: i64, to: i64) {
-        let Some(cycle) = self.study.cycles.first() else {
-            return;
-        };
-        let low = top + ABOVE + ROW * self.rows.len() as i64;
-        let first = self.repeats.partition_point(|repeat| repeat.from < from);
-        for repeat in self
-            .repeats
-            .iter()
-            .skip(first)
-            .take_while(|repeat| repeat.from < to)
-        {
-            let x = self.x(from, repeat.from as f64);
-            svg.line((x, top + ABOVE - 16), (x, low), FIGURE_LIGHT, 4);
-            start_sign(svg, x, top + ABOVE - 40, repeat.number);
-            if is_home(cycle, &self.score, repeat) {
-                let number = self.score.bar_of(repeat.from).to_string();
-                let x = self.edge(from, repeat.from) + width(&number, NUMBER) + 42;
-                home_sign(svg, x, top + 28);
-            }
-        }
-    }
-
-    fn strokes(&self, svg: &mut Svg, top: i64, from: i64, to: i64) {
-        let largest = STROKE.0.min(whole(self.step * 0.46)).max(3);
-        for (row, &voice) in self.rows.iter().enumerate() {
-            let y = self.row_y(top, row);
-            let mut last = None;
-            let mut aside = 0;
-            for note in self
-                .score
-                .between(from, to)
-                .iter()
-                .filter(|n| n.stroke.hit.voice == voice)
-            {
-                // Two strokes of one voice on one step stand side by side, both to be seen.
-                aside = if last == Some(note.step()) { aside + 10 } else { 0 };
-                last = Some(note.step());
-                let x = self.x(from, note.at) + aside;
-                let weight = self.weight(note);
-                shapes::stroke(
-                    svg,
-                    (x, y),
-                    largest,
-                    note.stroke,
-                    weight,
-                    &self.score.place_words(note),
-                );
-            }
-        }
-    }
-
-    fn weight(&self, note: &Note) -> Weight {
-        match note.stroke.layer {
-            _ if self.study.cycles.is_empty() => Weight::Alone,
-            Some(Layer::Ostinato) => Weight::Figure,
-            _ => Weight::Solo,
-        }
     }
 
     fn list_unsure(&self, svg: &mut Svg, top: i64, unsure: &[String]) {

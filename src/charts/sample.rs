@@ -4,7 +4,7 @@ use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
 use crate::cycles::{Broken, Cycle, FigureNote, LengthTried, Moment, home};
-use crate::grid::{Grid, Meter, Place};
+use crate::grid::{Grid, Meter};
 use crate::names::{Layer, Mark, Voice};
 use crate::options::Options;
 use crate::study::{RecordingFacts, Stroke, Study};
@@ -273,13 +273,4 @@ fn lengths(length: u32, steps: i64) -> Vec<LengthTried> {
             }
         })
         .collect()
-}
-
-/// A place that no score has.
-pub(super) fn nowhere() -> Place {
-    Place {
-        bar: i64::MIN,
-        beat: i64::MAX,
-        step: i64::MIN,
-    }
 }

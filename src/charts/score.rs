@@ -265,7 +265,7 @@ pub(super) struct Repeat {
 /// Where every repeat of a cycle lies. One that starts anew every few bars is cut there.
 pub(super) fn repeats(cycle: &Cycle, score: &Score) -> Vec<Repeat> {
     /// More repeats than any recording holds.
-    const MOST: u32 = 100_000;
+    const MOST: u32 = 20_000;
     let length = i64::from(cycle.length_steps);
     if length == 0 || score.by_clock {
         return Vec::new();

@@ -202,9 +202,9 @@ pub(super) fn sign(svg: &mut Svg, (x, y): (i64, i64), r: i64, mark: Mark) {
             y - r - 21,
         )),
         Mark::Ghost => {
-            let (half, out) = (r + 3, r + 6);
+            let (half, out) = (r + 3, r + 4);
             svg.put(&format!(
-                r#"<path d="M{} {}q-9 {half} 0 {}M{} {}q9 {half} 0 {}" fill="none" stroke="{INK}" stroke-width="4"/>"#,
+                r#"<path d="M{} {}q-8 {half} 0 {}M{} {}q8 {half} 0 {}" fill="none" stroke="{INK}" stroke-width="4"/>"#,
                 x - out, y - half, 2 * half, x + out, y - half, 2 * half,
             ));
         }

@@ -34,6 +34,9 @@ const WIDEST: f64 = 62.0;
 /// Without a figure, the bars are stacked for so many of the busiest voices.
 const BUSIEST: usize = 3;
 
+/// More bars than any recording holds: an edited study may name any place.
+const MOST_BARS: usize = 20_000;
+
 /// A row: some steps under the first one's label.
 #[derive(Debug, Clone, Copy)]
 struct Row {
@@ -68,7 +71,7 @@ pub(super) fn draw(study: &Study, bars: Option<&RangeInclusive<i64>>) -> Vec<Cha
         .filter(|cycle| cycle.length_steps > 0 && !score.by_clock);
     let plan = Plan::new(study, score, cycle);
     let pages = plan.pages(bars);
-    let count = pages.len();
+    let (count, keys) = (pages.len(), plan.keys());
     pages
         .iter()
         .enumerate()
@@ -78,7 +81,7 @@ pub(super) fn draw(study: &Study, bars: Option<&RangeInclusive<i64>>) -> Vec<Cha
             } else {
                 format!("{}-{:02}", ChartKind::Stack, i + 1)
             },
-            svg: plan.page(figure_rows, bar_rows, (i + 1, count)),
+            svg: plan.page(figure_rows, bar_rows, (i + 1, count), &keys),
         })
         .collect()
 }
@@ -154,10 +157,13 @@ impl<'a> Plan<'a> {
     }
 
     fn figure_rows(&self, bars: Option<&RangeInclusive<i64>>) -> Vec<Row> {
-        let wanted = |step: i64| bars.is_none_or(|bars| bars.contains(&self.score.bar_of(step)));
+        let wanted = |repeat: &&Repeat| {
+            let (first, last) = (self.score.bar_of(repeat.from), self.score.bar_of(repeat.to - 1));
+            bars.is_none_or(|bars| first <= *bars.end() && last >= *bars.start())
+        };
         self.repeats
             .iter()
-            .filter(|repeat| wanted(repeat.from) || wanted(repeat.to - 1))
+            .filter(wanted)
             .map(|repeat| Row {
                 number: i64::from(repeat.number),
                 from: repeat.from,
@@ -176,7 +182,8 @@ impl<'a> Plan<'a> {
         }
         let mut numbers: Vec<i64> = match (self.repeats.first(), self.repeats.last()) {
             (Some(first), Some(last)) => {
-                (self.score.bar_of(first.from)..=self.score.bar_of(last.to - 1)).collect()
+                let bars = self.score.bar_of(first.from)..=self.score.bar_of(last.to - 1);
+                bars.take(MOST_BARS).collect()
             }
             _ => self
                 .score
@@ -207,7 +214,7 @@ impl<'a> Plan<'a> {
             .collect()
     }
 
-    fn page(&self, figure_rows: &[Row], bar_rows: &[Row], page: (usize, usize)) -> String {
+    fn page(&self, figure_rows: &[Row], bar_rows: &[Row], page: (usize, usize), keys: &[Key]) -> String {
         let heading = Heading {
             chart: "Stack",
             page,
@@ -226,8 +233,12 @@ impl<'a> Plan<'a> {
         } else {
             self.bar_half(&mut svg, left, bar_rows);
         }
+        if figure_rows.is_empty() && bar_rows.is_empty() && !self.score.by_clock {
+            let words = "Nothing to stack in these bars.";
+            svg.text(MARGIN, self.y(0) + 70, Type::size(NUMBER).bold(), words);
+        }
         self.tell_broken(&mut svg, figure_rows, bar_rows);
-        legend(&mut svg, A4, &self.keys());
+        legend(&mut svg, A4, keys);
         svg.finish()
     }
 
@@ -261,7 +272,10 @@ impl<'a> Plan<'a> {
         };
         if self.cycle.is_some() {
             let free = |note: &&Note| {
-                note.stroke.layer != Some(Layer::Ostinato) && self.lanes.contains(&note.stroke.hit.voice)
+                let voice = note.stroke.hit.voice;
+                note.stroke.layer != Some(Layer::Ostinato)
+                    && self.lanes.contains(&voice)
+                    && !self.added.contains(&(note.step(), voice))
             };
             keys.extend(
                 self.score

@@ -12,6 +12,9 @@ use crate::charts::words;
 use crate::cycles::Cycle;
 use crate::names::{Layer, Voice};
 
+/// Columns at least this wide have room for all their numbers.
+const ALL_NUMBERS: f64 = 44.0;
+
 impl Plan<'_> {
     pub(super) fn wide(&self, steps: i64) -> i64 {
         whole(steps as f64 * self.step)
@@ -32,16 +35,21 @@ impl Plan<'_> {
         svg.open(r#"data-half="figure""#);
         self.half_title(svg, left, &words, "the figure stands in columns");
         let struck: BTreeSet<i64> = cycle.figure.iter().map(|note| i64::from(note.step)).collect();
-        let every = whole((46.0 / self.step).ceil()).max(1);
+        let all = self.step >= ALL_NUMBERS;
+        let shown: Vec<i64> = if all {
+            (1..=length).collect()
+        } else {
+            struck.iter().copied().collect()
+        };
         let mut free = 0;
-        for step in 1..=length {
-            let (is_struck, x) = (struck.contains(&step), self.x(left, step - 1));
-            if x < free || !(is_struck || (step - 1) % every == 0 && every == 1) {
+        for step in shown {
+            let x = self.x(left, step - 1);
+            if x < free {
                 continue;
             }
-            free = x + 40;
+            free = x + whole(ALL_NUMBERS);
             let look = Type::size(COUNT).middle();
-            let look = if is_struck {
+            let look = if struck.contains(&step) {
                 look.bold().fill(FIGURE)
             } else {
                 look.fill(QUIET)
