@@ -122,6 +122,18 @@ fn rank(study: &Study) -> Vec<Length> {
             },
         })
         .collect();
+    if let Some(cycle) = study
+        .cycles
+        .first()
+        .filter(|cycle| cycle.length_steps > 0 && cycle.bits.0.is_finite())
+        && lengths.iter().all(|length| length.rank != Rank::Winner)
+    {
+        lengths.push(Length {
+            steps: cycle.length_steps,
+            bits: cycle.bits.0.clamp(-1e9, 1e9),
+            rank: Rank::Winner,
+        });
+    }
     lengths.sort_by_key(|length| length.steps);
     let mut others: Vec<&mut Length> = lengths
         .iter_mut()

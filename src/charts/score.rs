@@ -262,7 +262,8 @@ pub(super) struct Repeat {
     pub(super) to: i64,
 }
 
-/// Where every repeat of a cycle lies. One that starts anew every few bars is cut there.
+/// Where every repeat of a cycle lies. One that starts anew every few bars is cut there, and so is the last one where
+/// the figure ends; a study without a usable end says how many whole repeats there are instead.
 pub(super) fn repeats(cycle: &Cycle, score: &Score) -> Vec<Repeat> {
     /// More repeats than any recording holds.
     const MOST: u32 = 20_000;
@@ -271,37 +272,34 @@ pub(super) fn repeats(cycle: &Cycle, score: &Score) -> Vec<Repeat> {
         return Vec::new();
     }
     let start = score.step_of(&cycle.start);
+    let end = match score.step_of(&cycle.end) {
+        end if end > start => end,
+        _ => start + length * i64::from(cycle.repeats.min(MOST)),
+    };
     let block = match &cycle.resolved {
         Some(resolved) if resolved.every_bars > 0 => i64::from(resolved.every_bars) * score.bar(),
-        _ => {
-            return (0..cycle.repeats.min(MOST))
-                .map(|k| {
-                    let from = start + i64::from(k) * length;
-                    Repeat {
-                        number: k + 1,
-                        from,
-                        to: from + length,
-                    }
-                })
-                .collect();
-        }
+        _ => i64::MAX / 2,
     };
-    let end = score.step_of(&cycle.end);
     let mut all = Vec::new();
     let mut from = start;
     for number in 1..=MOST {
         if from >= end {
             break;
         }
-        let anew = start + ((from - start) / block + 1) * block;
-        let to = (from + length).min(anew);
+        let into_block = (from - start) % block;
+        let to = (from + length).min(from - into_block + block).min(end);
         all.push(Repeat { number, from, to });
         from = to;
     }
     all
 }
 
-/// Whether this repeat comes home: its start is beat one again, for the first time since the last home.
+/// Whether this repeat comes home: a figure that crosses the bar starts on beat one again. One that starts anew with
+/// every bar never leaves.
 pub(super) fn is_home(cycle: &Cycle, score: &Score, repeat: &Repeat) -> bool {
-    cycle.crosses_bar && repeat.number > 1 && repeat.from.rem_euclid(score.bar()) == 0
+    let stays = cycle
+        .resolved
+        .as_ref()
+        .is_some_and(|resolved| resolved.every_bars <= 1);
+    cycle.crosses_bar && !stays && repeat.number > 1 && repeat.from.rem_euclid(score.bar()) == 0
 }

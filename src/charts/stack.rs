@@ -31,6 +31,8 @@ const LANE: i64 = 28;
 const SPACE: i64 = 8;
 /// Steps are never drawn wider than this.
 const WIDEST: f64 = 62.0;
+/// The figure's half is at least this wide, for its title.
+const NARROWEST: i64 = 230;
 /// Without a figure, the bars are stacked for so many of the busiest voices.
 const BUSIEST: usize = 3;
 
@@ -97,9 +99,13 @@ impl<'a> Plan<'a> {
         lanes.dedup();
         let columns = i64::from(cycle.map_or(0, |cycle| cycle.length_steps)) + score.bar();
         let room = WIDTH - 2 * MARGIN - 2 * LABELS - GAP;
+        let mut step = (room as f64 / columns.max(1) as f64).min(WIDEST);
+        if cycle.is_some_and(|cycle| f64::from(cycle.length_steps) * step < NARROWEST as f64) {
+            step = step.min((room - NARROWEST) as f64 / score.bar().max(1) as f64);
+        }
         let mut plan = Plan {
             study,
-            step: (room as f64 / columns.max(1) as f64).min(WIDEST),
+            step,
             score,
             cycle,
             lanes,
@@ -225,7 +231,7 @@ impl<'a> Plan<'a> {
         let mut left = MARGIN + LABELS;
         if let Some(cycle) = self.cycle {
             self.figure_half(&mut svg, left, cycle, figure_rows);
-            left += self.wide(i64::from(cycle.length_steps)) + GAP + LABELS;
+            left += self.figure_wide() + GAP + LABELS;
         }
         if self.score.by_clock {
             let words = "No beat was found, so there is nothing to stack.";

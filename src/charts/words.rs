@@ -2,7 +2,7 @@
 //!
 //! In: values of the study. Out: short phrases in the words of the trade.
 
-use crate::cycles::Cycle;
+use crate::cycles::{Cycle, Resolved};
 use crate::grid::{Grid, Meter};
 use crate::names::Voice;
 use crate::study::Study;
@@ -140,6 +140,14 @@ pub(super) fn voices(voices: &[Voice]) -> String {
     list(&sorted.into_iter().map(voice).collect::<Vec<_>>())
 }
 
+/// How a figure starts anew: `anew every bar`, `anew every 4 bars`.
+pub(super) fn anew(resolved: &Resolved) -> String {
+    match resolved.every_bars {
+        0 | 1 => "anew every bar".to_owned(),
+        bars => format!("anew every {bars} bars"),
+    }
+}
+
 /// The figure in one line, or that there is none.
 pub(super) fn figure(cycle: Option<&Cycle>) -> String {
     let Some(cycle) = cycle else {
@@ -152,7 +160,7 @@ pub(super) fn figure(cycle: Option<&Cycle>) -> String {
             count(cycle.home_cycles, "repeat")
         )
     } else if let Some(resolved) = &cycle.resolved {
-        format!(", anew every {}", count(resolved.every_bars, "bar"))
+        format!(", {}", anew(resolved))
     } else {
         String::new()
     };

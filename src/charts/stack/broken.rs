@@ -62,11 +62,10 @@ impl Plan<'_> {
         if shown.is_empty() {
             return;
         }
-        let length = i64::from(cycle.length_steps);
         let (x, room, rows) = match self.side() {
-            Side::Left => (MARGIN, LABELS + self.wide(length), figure_rows.len()),
+            Side::Left => (MARGIN, LABELS + self.figure_wide(), figure_rows.len()),
             Side::Right => {
-                let x = MARGIN + LABELS + self.wide(length) + GAP;
+                let x = MARGIN + LABELS + self.figure_wide() + GAP;
                 (x, WIDTH - MARGIN - x, bar_rows.len())
             }
             Side::Below => (MARGIN, WIDTH - 2 * MARGIN, figure_rows.len().max(bar_rows.len())),

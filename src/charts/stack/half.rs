@@ -2,12 +2,12 @@
 
 use std::collections::BTreeSet;
 
-use super::{ABOVE, LABELS, LANE, Plan, Row, SPACE, Spots};
+use super::{ABOVE, LABELS, LANE, NARROWEST, Plan, Row, SPACE, Spots};
 use crate::charts::page::home_sign;
 use crate::charts::palette::{COUNT, FAINT, FIGURE, FIGURE_LIGHT, INK, NUMBER, QUIET, TOP, WORDS};
 use crate::charts::score::Note;
 use crate::charts::shapes::{self, Weight};
-use crate::charts::svg::{Svg, Type, whole};
+use crate::charts::svg::{Svg, Type, whole, width};
 use crate::charts::words;
 use crate::cycles::Cycle;
 use crate::names::{Layer, Voice};
@@ -18,6 +18,12 @@ const ALL_NUMBERS: f64 = 44.0;
 impl Plan<'_> {
     pub(super) fn wide(&self, steps: i64) -> i64 {
         whole(steps as f64 * self.step)
+    }
+
+    /// From the figure's half to the other: its columns, or its title where that is wider.
+    pub(super) fn figure_wide(&self) -> i64 {
+        let length = self.cycle.map_or(0, |cycle| i64::from(cycle.length_steps));
+        self.wide(length).max(NARROWEST)
     }
 
     fn x(&self, left: i64, column: i64) -> i64 {
@@ -42,12 +48,13 @@ impl Plan<'_> {
             struck.iter().copied().collect()
         };
         let mut free = 0;
+        let between = 8;
         for step in shown {
-            let x = self.x(left, step - 1);
-            if x < free {
+            let (x, wide) = (self.x(left, step - 1), width(&step.to_string(), COUNT));
+            if x - wide / 2 < free {
                 continue;
             }
-            free = x + whole(ALL_NUMBERS);
+            free = x + wide / 2 + between;
             let look = Type::size(COUNT).middle();
             let look = if struck.contains(&step) {
                 look.bold().fill(FIGURE)
@@ -69,12 +76,16 @@ impl Plan<'_> {
     pub(super) fn bar_half(&self, svg: &mut Svg, left: i64, rows: &[Row]) {
         let words = format!("{} steps: a bar a row", self.score.bar());
         let under = match self.cycle {
-            Some(cycle) if cycle.crosses_bar => "the same strokes walk across the bar",
-            Some(_) => "the same strokes",
-            None => "no figure was found; the busiest voices, bar by bar",
+            Some(Cycle {
+                resolved: Some(resolved),
+                ..
+            }) => format!("the same strokes, {}", words::anew(resolved)),
+            Some(cycle) if cycle.crosses_bar => "the same strokes walk across the bar".to_owned(),
+            Some(_) => "the same strokes".to_owned(),
+            None => "no figure was found; the busiest voices, bar by bar".to_owned(),
         };
         svg.open(r#"data-half="bar""#);
-        self.half_title(svg, left, &words, under);
+        self.half_title(svg, left, &words, &under);
         for column in (0..self.score.bar()).step_by(self.score.beat().max(1) as usize) {
             let x = self.x(left, column);
             let beat = column / self.score.beat().max(1) + 1;
