@@ -336,6 +336,19 @@ fn a_cycle_that_starts_anew_is_cut_there() {
 }
 
 #[test]
+fn the_last_repeat_is_cut_where_the_figure_ends() {
+    let mut study = sample::study(&TEN_OVER_SIXTEEN);
+    let end = &mut study.cycles[0].end;
+    (end.bar, end.beat, end.step) = (2, 3, 1);
+    let score = score::Score::of(&study);
+    let spans: Vec<(i64, i64)> = score::repeats(&study.cycles[0], &score)
+        .iter()
+        .map(|repeat| (repeat.from, repeat.to))
+        .collect();
+    assert_eq!(spans, [(0, 10), (10, 20), (20, 24)]);
+}
+
+#[test]
 fn without_a_figure_the_stack_says_so_and_shows_the_bars() {
     let study = sample::study(&sample::Score {
         length: 0,
@@ -507,49 +520,6 @@ proptest! {
                     elements(chart);
                 }
             }
-        }
-    }
-}
-
-/// Writes the pictures for looking at them.
-#[test]
-#[ignore = "writes pictures to look at"]
-fn look() {
-    let folder = std::path::PathBuf::from(std::env::var("LOOK").unwrap());
-    let mut by_clock = sample::study(&TEN_OVER_SIXTEEN);
-    by_clock.grid = Grid::none();
-    by_clock.cycles.clear();
-    by_clock.lengths.clear();
-    for stroke in &mut by_clock.strokes {
-        (stroke.step, stroke.place, stroke.late, stroke.layer) = (None, None, None, None);
-    }
-    let like = |length, steps_per_beat| {
-        sample::study(&sample::Score {
-            length,
-            steps_per_beat,
-            ..TEN_OVER_SIXTEEN
-        })
-    };
-    let seven = sample::study(&sample::Score {
-        length: 5,
-        steps_per_beat: 12,
-        meter: Meter { count: 15, unit: 4 },
-        bars: 6,
-    });
-    let mut resolved = like(5, 6);
-    resolved.cycles[0].resolved = Some(Resolved { every_bars: 1 });
-    for (name, study) in [
-        ("ten", like(10, 4)),
-        ("five", like(5, 6)),
-        ("none", like(0, 3)),
-        ("fourteen", like(14, 4)),
-        ("twenty", like(20, 4)),
-        ("wide", seven),
-        ("cut", resolved),
-        ("clock", by_clock),
-    ] {
-        for chart in all(&study) {
-            std::fs::write(folder.join(format!("{name}-{}.svg", chart.name)), chart.svg).unwrap();
         }
     }
 }

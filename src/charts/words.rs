@@ -2,6 +2,7 @@
 //!
 //! In: values of the study. Out: short phrases in the words of the trade.
 
+use super::palette::SURE;
 use crate::cycles::{Cycle, Resolved};
 use crate::grid::{Grid, Meter};
 use crate::names::Voice;
@@ -111,7 +112,22 @@ pub(super) fn grid_statement(grid: &Grid) -> String {
         Some((low, high)) => format!(" (bars from {low:.0} to {high:.0})"),
         None => String::new(),
     };
-    format!("{steps}, {}, about {tempo:.0} bpm{drift}", grid.meter)
+    format!(
+        "{steps}, {}, about {tempo:.0} bpm{drift}{}",
+        grid.meter,
+        doubt(grid)
+    )
+}
+
+/// When the reading of the beat is unsure, that it is, and the closest other one.
+fn doubt(grid: &Grid) -> String {
+    if grid.sure >= SURE {
+        return String::new();
+    }
+    match grid.rivals.first().filter(|rival| rival.tempo_bpm.0.is_finite()) {
+        Some(rival) => format!("; unsure, or {:.0} bpm in {}", rival.tempo_bpm.0, rival.meter),
+        None => "; unsure".to_owned(),
+    }
 }
 
 /// Title of a study: its recording's name without the ending.
@@ -175,6 +191,7 @@ pub(super) fn figure(cycle: Option<&Cycle>) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::grid::Rival;
 
     fn grid(meter: [u32; 2], steps_per_beat: u32, beats: &[f64]) -> Grid {
         Grid {
@@ -182,6 +199,7 @@ mod tests {
             meter: meter.into(),
             steps_per_beat,
             beats: beats.iter().map(|&b| Seconds(b)).collect(),
+            sure: 0.9,
             ..Grid::none()
         }
     }
@@ -211,6 +229,20 @@ mod tests {
             grid_statement(&Grid::none()),
             "no beat was found: drawn by the clock"
         );
+    }
+
+    #[test]
+    fn an_unsure_grid_names_its_closest_rival() {
+        let mut grid = grid([4, 4], 4, &[0.0, 0.5, 1.0]);
+        grid.sure = 0.4;
+        assert!(grid_statement(&grid).ends_with("; unsure"));
+        grid.rivals.push(Rival {
+            tempo_bpm: Bpm(60.0),
+            meter: Meter::COMMON,
+            steps_per_beat: 8,
+            share: 0.3,
+        });
+        assert!(grid_statement(&grid).ends_with("; unsure, or 60 bpm in 4/4"));
     }
 
     #[test]
