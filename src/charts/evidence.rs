@@ -7,7 +7,7 @@ use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 
 use super::page::{Heading, open};
-use super::palette::{COUNT, FIGURE, FIGURE_LIGHT, INK, MARGIN, QUIET, RULE, TOP, WIDTH, WORDS};
+use super::palette::{COUNT, FACE, FIGURE, FIGURE_LIGHT, INK, MARGIN, QUIET, RULE, TOP, WIDTH, WORDS};
 use super::svg::{Svg, Type, whole, width};
 use super::words;
 use super::{Chart, ChartKind};
@@ -21,6 +21,8 @@ const GRAPH: (u32, u32) = ((WIDTH - 2 * MARGIN) as u32, 730);
 const RIVALS: usize = 3;
 /// Bars that cost more than this share of what the best one saves are cut at the foot of the graph.
 const DEEPEST: f64 = 0.3;
+/// The graph reaches up to at least so many bits, so that a few do not look like much [M].
+const LEAST: f64 = 40.0;
 /// Room that a label needs around it.
 const LABEL: (i32, i32) = (84, 44);
 /// plotters writes its sizes divided by this.
@@ -186,9 +188,7 @@ fn colour(hex: &str) -> RGBColor {
 }
 
 fn type_of(size: i64, fill: &str) -> TextStyle<'static> {
-    ("sans-serif", size as f64 * TYPE_SCALE)
-        .into_font()
-        .color(&colour(fill))
+    (FACE, size as f64 * TYPE_SCALE).into_font().color(&colour(fill))
 }
 
 /// Whole numbers only: there is no half step, and bits are read to the bit.
@@ -200,7 +200,7 @@ fn whole_label(value: &f64) -> String {
     }
 }
 
-/// Plots the bars and sets what plotters wrote, without its outer element, into the page.
+/// Plots the bars and sets what plotters wrote, without its outer element, into the page: one element a line.
 fn plot(svg: &mut Svg, lengths: &[Length]) {
     let mut written = String::new();
     let drawn = draw_bars(&mut written, lengths);
@@ -208,12 +208,17 @@ fn plot(svg: &mut Svg, lengths: &[Length]) {
         .split_once('>')
         .and_then(|(_, rest)| rest.rsplit_once("</svg>"))
         .map(|(inner, _)| inner);
-    match (drawn, inner) {
-        (Ok(()), Some(inner)) => inner
-            .lines()
-            .filter(|line| !line.is_empty())
-            .for_each(|line| svg.put(line)),
-        _ => svg.text(0, 60, Type::size(WORDS), "The graph could not be drawn."),
+    let (Ok(()), Some(inner)) = (drawn, inner) else {
+        svg.text(0, 60, Type::size(WORDS), "The graph could not be drawn.");
+        return;
+    };
+    let mut element = String::new();
+    for line in inner.lines() {
+        element.push_str(line);
+        // plotters gives words a line of their own.
+        if element.ends_with("/>") || element.ends_with("</text>") {
+            svg.put(&std::mem::take(&mut element));
+        }
     }
 }
 
@@ -281,14 +286,14 @@ fn draw_bars(written: &mut String, lengths: &[Length]) -> Result<(), Box<dyn std
 }
 
 fn bold(size: i64, fill: &str) -> TextStyle<'static> {
-    ("sans-serif", size as f64 * TYPE_SCALE, FontStyle::Bold)
+    (FACE, size as f64 * TYPE_SCALE, FontStyle::Bold)
         .into_font()
         .color(&colour(fill))
 }
 
 /// The top and the foot of the graph in bits.
 fn reach(lengths: &[Length]) -> (f64, f64) {
-    let most = lengths.iter().map(|length| length.bits).fold(10.0, f64::max);
+    let most = lengths.iter().map(|length| length.bits).fold(LEAST, f64::max);
     let least = lengths.iter().map(|length| length.bits).fold(0.0, f64::min);
     (most * 1.15, (least * 1.1).max(-most * DEEPEST))
 }
@@ -297,16 +302,18 @@ fn legend(svg: &mut Svg, lengths: &[Length]) {
     let y = HEIGHT - 70;
     let mut x = MARGIN;
     let (_, foot) = reach(lengths);
-    let mut entries = vec![
-        (Rank::Winner, "the figure's length"),
-        (Rank::Multiple(2), "its multiples"),
-        (Rank::Rival, "best of the rest"),
-        (Rank::Other, "others"),
-    ];
-    if lengths.iter().all(|length| length.rank != Rank::Winner) {
-        entries.drain(..2);
-    }
-    for (rank, words) in entries {
+    let found = lengths.iter().any(|length| length.rank == Rank::Winner);
+    let entries: &[(Rank, &str)] = if found {
+        &[
+            (Rank::Winner, "the figure's length"),
+            (Rank::Multiple(2), "its multiples"),
+            (Rank::Rival, "best of the rest"),
+            (Rank::Other, "others"),
+        ]
+    } else {
+        &[(Rank::Rival, "best lengths"), (Rank::Other, "others")]
+    };
+    for &(rank, words) in entries {
         svg.put(&format!(
             r#"<rect x="{x}" y="{}" width="24" height="36" fill="{}"/>"#,
             y - 32,
