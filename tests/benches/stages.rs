@@ -3,11 +3,12 @@
 //!
 //!     cargo bench --bench stages
 //!
-//! Ten minutes are the demo, looped. Each figure is the median of five runs, with the fastest and the slowest.
+//! Ten minutes are the demo's bars, looped. Each figure is the median of five runs, with the fastest and the slowest.
 //! The transform is a bare short-time Fourier transform of the same window and hop, written as it comes, with
 //! nothing done to its spectra. Both are timed on one thread and on all.
 
 use std::error::Error;
+use std::fs::File;
 use std::hint::black_box;
 use std::io::{self, Write};
 use std::path::Path;
@@ -15,17 +16,20 @@ use std::time::Instant;
 
 use overbar::audio::{self, RATE, Recording};
 use overbar::options::Options;
+use overbar::units::Seconds;
 use overbar::{cycles, grid, hits, voices};
 use realfft::RealFftPlanner;
 
 const MINUTES: usize = 10;
 const RUNS: usize = 5;
 
-/// Ten minutes of the demo at a stretch, mono.
-fn ten_minutes(demo: &Recording) -> Vec<f32> {
-    let mut once = vec![0.0f32; demo.len()];
-    demo.read_mono(0, &mut once);
-    once.into_iter()
+/// Ten minutes of the demo, mono: its whole bars over and over, so that the music goes on.
+fn ten_minutes(demo: &Recording, downbeats: &[Seconds]) -> Vec<f32> {
+    let sample = |time: Option<&Seconds>| time.map_or(0, |t| t.to_sample(RATE));
+    let (first, last) = (sample(downbeats.first()), sample(downbeats.last()));
+    let mut bars = vec![0.0f32; last.saturating_sub(first)];
+    demo.read_mono(first as isize, &mut bars);
+    bars.into_iter()
         .cycle()
         .take(MINUTES * 60 * RATE as usize)
         .collect()
@@ -75,8 +79,13 @@ fn bare_transform(samples: &[f32]) -> f32 {
 
 fn main() -> Result<(), Box<dyn Error>> {
     let options = Options::default();
-    let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("test-audio/paper-lanterns.wav");
-    let samples = ten_minutes(&audio::read(&file, &options.audio)?);
+    let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("test-audio/paper-lanterns");
+    let truth: serde_json::Value = serde_json::from_reader(File::open(demo.with_extension("json"))?)?;
+    let downbeats: Vec<Seconds> = serde_json::from_value(truth["downbeats"].clone())?;
+    let samples = ten_minutes(
+        &audio::read(&demo.with_extension("wav"), &options.audio)?,
+        &downbeats,
+    );
     let folder = tempfile::tempdir()?;
     let long = folder.path().join("ten-minutes.wav");
     audio::write_wav(&long, std::slice::from_ref(&samples), RATE)?;
