@@ -16,10 +16,10 @@ mod find;
 
 mod place;
 
-mod words;
-
 pub use find::find;
 pub use place::{Place, Placed, place};
+mod words;
+
 pub use words::subdivision;
 
 use std::fmt;
