@@ -58,7 +58,7 @@ pub(super) struct Event {
     pub(super) weight: f64,
     /// How clearly each [`Kind`] was struck, 0 to 1.
     pub(super) struck: [f64; KINDS],
-    /// How far its loudest stroke stands above its kind's usual level: -1 (12 dB under) to 1 (12 dB over).
+    /// How far its strokes stand above their voices' usual levels on average, in those voices' spreads: -2 to 2.
     pub(super) accent: f64,
 }
 
@@ -66,7 +66,7 @@ pub(super) struct Event {
 pub(super) fn gather(hits: &[Hit]) -> Vec<Event> {
     let mut hits: Vec<&Hit> = hits.iter().filter(|h| h.time.0.is_finite()).collect();
     hits.sort_by(|a, b| a.time.0.total_cmp(&b.time.0));
-    let usual = usual_levels(&hits);
+    let usual: Vec<Usual> = Voice::ALL.iter().map(|v| Usual::of(&hits, *v)).collect();
     let mut events = Vec::new();
     let mut rest = hits.as_slice();
     while let Some(first) = rest.first() {
@@ -78,49 +78,65 @@ pub(super) fn gather(hits: &[Hit]) -> Vec<Event> {
     events
 }
 
-fn event(hits: &[&Hit], usual: &[f64; KINDS]) -> Event {
+fn event(hits: &[&Hit], usual: &[Usual]) -> Event {
     let mut event = Event {
         time: 0.0,
         weight: 0.0,
         struck: [0.0; KINDS],
-        accent: -1.0,
+        accent: 0.0,
     };
     for hit in hits {
         let kind = Kind::of(hit.voice);
-        let over = ((level(hit) - usual[kind as usize]) / 12.0).clamp(-1.0, 1.0);
+        let over = usual.get(hit.voice as usize).map_or(0.0, |u| u.over(hit));
         let sure = if hit.sure.is_finite() {
             hit.sure.clamp(0.1, 1.0)
         } else {
             1.0
         };
-        let weight = kind.weight() * sure * (1.0 + 0.6 * over).max(0.3);
+        let weight = kind.weight() * sure * (1.0 + 0.3 * over);
         event.time += weight * hit.time.0;
         event.weight += weight;
         let struck = &mut event.struck[kind as usize];
-        *struck = struck.max(sure * (1.0 + 0.5 * over).clamp(0.3, 1.0));
-        event.accent = event.accent.max(over);
+        *struck = struck.max(sure * (1.0 + 0.3 * over).min(1.0));
+        event.accent += over / hits.len() as f64;
     }
     event.time /= event.weight.max(1e-9);
     event.weight = event.weight.min(2.0);
     event
 }
 
-fn level(hit: &Hit) -> f64 {
-    if hit.level.0.is_finite() {
-        hit.level.0
-    } else {
-        -60.0
+/// A voice's usual level in dB and how far strokes spread around it: accents and ghost strokes are judged against
+/// their own drum.
+struct Usual {
+    mean: f64,
+    spread: f64,
+}
+
+impl Usual {
+    fn of(hits: &[&Hit], voice: Voice) -> Usual {
+        let levels: Vec<f64> = hits
+            .iter()
+            .filter(|h| h.voice == voice)
+            .map(|h| level(h))
+            .collect();
+        let count = levels.len().max(1) as f64;
+        let mean = levels.iter().sum::<f64>() / count;
+        let variance = levels.iter().map(|l| (l - mean).powi(2)).sum::<f64>() / count;
+        Usual {
+            mean,
+            spread: variance.sqrt().max(1.0),
+        }
+    }
+
+    fn over(&self, hit: &Hit) -> f64 {
+        ((level(hit) - self.mean) / self.spread).clamp(-2.0, 2.0)
     }
 }
 
-/// The median level of each kind in dB: ghost strokes and accents are judged against their own drum.
-fn usual_levels(hits: &[&Hit]) -> [f64; KINDS] {
-    let mut levels: [Vec<f64>; KINDS] = Default::default();
-    for hit in hits {
-        levels[Kind::of(hit.voice) as usize].push(level(hit));
+fn level(hit: &Hit) -> f64 {
+    if hit.level.0.is_finite() {
+        hit.level.0.max(-60.0)
+    } else {
+        -60.0
     }
-    levels.map(|mut l| {
-        l.sort_by(f64::total_cmp);
-        l.get(l.len() / 2).copied().unwrap_or(0.0)
-    })
 }

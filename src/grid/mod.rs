@@ -16,6 +16,16 @@ mod find;
 
 mod place;
 
+#[cfg(test)]
+mod invented;
+
+#[cfg(test)]
+mod laws;
+
+#[cfg(test)]
+#[path = "../../tests/fitting/grid.rs"]
+mod fitting;
+
 pub use find::find;
 pub use place::{Place, Placed, place};
 mod words;

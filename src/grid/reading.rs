@@ -34,7 +34,7 @@ pub(super) struct Reading {
 }
 
 /// Number of [`Marks`].
-pub(super) const MARKS: usize = 55;
+pub(super) const MARKS: usize = 68;
 /// What can be heard in a reading, each about 0 to 1 or -1 to 1.
 pub(super) type Marks = [f64; MARKS];
 
@@ -64,8 +64,10 @@ pub(super) struct Pulse {
     on: Vec<[f64; KINDS]>,
     /// Per beat and kind: struck on the half after it.
     half: Vec<[f64; KINDS]>,
-    /// Per beat: how far its loudest stroke stands out.
-    accent: Vec<f64>,
+    /// Per beat: how far the stroke on it stands out, and 1 where there is one.
+    accent: Vec<(f64, f64)>,
+    /// What is heard whatever the bars are.
+    common: [f64; 10],
     /// Per beat: whether anything was struck at all in it.
     lively: Vec<bool>,
     /// Likeness of beats that lie 1, 2, … 16 apart.
@@ -106,7 +108,8 @@ impl Pulse {
         let mut pulse = Pulse {
             on: vec![[0.0; KINDS]; count],
             half: vec![[0.0; KINDS]; count],
-            accent: vec![-1.0; count],
+            accent: vec![(0.0, 0.0); count],
+            common: [0.0; 10],
             lively: vec![false; count],
             likeness: [0.0; 17],
             steps: found,
@@ -123,7 +126,8 @@ impl Pulse {
             let index = |x: f64| (x >= 0.0).then_some(x as usize).filter(|i| *i < count);
             if let Some(i) = index(beat).filter(|_| near(beat)) {
                 raise(&mut pulse.on[i], &event.struck);
-                pulse.accent[i] = pulse.accent[i].max(event.accent);
+                pulse.accent[i].0 += event.accent;
+                pulse.accent[i].1 += 1.0;
             }
             if let Some(i) = index(inside).filter(|_| near(inside + 0.5)) {
                 raise(&mut pulse.half[i], &event.struck);
@@ -137,7 +141,44 @@ impl Pulse {
         let lively = pulse.lively.iter().filter(|l| **l).count();
         pulse.rate = events.len() as f64 / lively.max(1) as f64;
         pulse.likeness = likeness(&patterns);
+        pulse.common = pulse.on_the_beat(events);
         pulse
+    }
+
+    /// How much of what is struck lies on the beats, by kind, on the halves, and how accents favour the beats.
+    fn on_the_beat(&self, events: &[Event]) -> [f64; 10] {
+        let mut sums = [[1e-9; 3]; KINDS];
+        let (mut on, mut off) = ((0.0, 1e-9), (0.0, 1e-9));
+        for (event, place) in events.iter().zip(&self.places) {
+            let inside = place - place.round();
+            let on_beat = inside.abs() < NEAR;
+            let on_half = (inside.abs() - 0.5).abs() < NEAR;
+            for (sum, struck) in sums.iter_mut().zip(event.struck) {
+                sum[0] += struck;
+                sum[1] += struck * f64::from(on_beat);
+                sum[2] += struck * f64::from(on_half);
+            }
+            let side = if on_beat { &mut on } else { &mut off };
+            side.0 += event.accent;
+            side.1 += 1.0;
+        }
+        let share = |kinds: &[Kind], which: usize| {
+            let sum = |w: usize| kinds.iter().map(|k| sums[*k as usize][w]).sum::<f64>();
+            sum(which) / (sum(0) + 2.0)
+        };
+        let hands = [Kind::Hat, Kind::Ride];
+        [
+            share(&[Kind::Kick], 1),
+            share(&[Kind::Kick], 2),
+            share(&[Kind::Snare], 1),
+            share(&[Kind::Snare], 2),
+            share(&hands, 1),
+            share(&hands, 2),
+            share(&[Kind::Tom], 1),
+            share(&[Kind::Foot], 1),
+            on.0 / on.1 - off.0 / off.1,
+            on.1 / (on.1 + off.1),
+        ]
     }
 
     /// The beat nearest to `time`.
@@ -185,6 +226,8 @@ impl Pulse {
         if (2..=7).contains(&bar) {
             marks[49 + bar - 2] = 1.0;
         }
+        marks[55..65].copy_from_slice(&self.common);
+        marks[65..68].copy_from_slice(&self.last_beat_marks(bar, first));
         marks
     }
 
@@ -217,6 +260,20 @@ impl Pulse {
         }
     }
 
+    /// Whether the last beat of the bar has more toms and snares and fewer kicks than the others: fills end bars.
+    fn last_beat_marks(&self, bar: usize, first: usize) -> [f64; 3] {
+        let mut sums = [[0.0; 3]; 2];
+        let mut counts = [1e-9; 2];
+        for i in (0..self.beats.len()).filter(|i| self.lively[*i]) {
+            let last = usize::from((i + bar * 8 - first % bar) % bar == bar - 1);
+            counts[last] += 1.0;
+            for (sum, kind) in sums[last].iter_mut().zip([Kind::Tom, Kind::Snare, Kind::Kick]) {
+                *sum += self.on[i][kind as usize] + self.half[i][kind as usize];
+            }
+        }
+        std::array::from_fn(|k| sums[1][k] / counts[1] - sums[0][k] / counts[0])
+    }
+
     /// What tells bar from bar: crashes and accents on beat one, what repeats bar by bar, a start on one.
     fn bar_marks(&self, marks: &mut [f64], events: &[Event], bar: usize, first: usize) {
         let is_one = |i: usize| (i + bar * 8 - first % bar) % bar == 0;
@@ -224,7 +281,8 @@ impl Pulse {
         for event in events {
             crashes += event.struck[Kind::Crash as usize];
         }
-        let (mut ones, mut one_accent, mut other_accent, mut kick_crash) = (0.0, 0.0, 0.0, 0.0);
+        let (mut ones, mut one_accent, mut other_accent, mut kick_crash) =
+            (0.0, (0.0, 1e-9), (0.0, 1e-9), 0.0);
         for i in (0..self.beats.len()).filter(|i| self.lively[*i]) {
             let crash = self.on[i][Kind::Crash as usize];
             crashes_on_beat += crash;
@@ -232,17 +290,18 @@ impl Pulse {
                 ones += 1.0;
                 crashes_on_one += crash;
                 kick_crash += crash * self.on[i][Kind::Kick as usize];
-                one_accent += self.accent[i];
+                one_accent.0 += self.accent[i].0;
+                one_accent.1 += self.accent[i].1;
             } else {
-                other_accent += self.accent[i];
+                other_accent.0 += self.accent[i].0;
+                other_accent.1 += self.accent[i].1;
             }
         }
-        let lively = self.lively.iter().filter(|l| **l).count() as f64;
         let some = |n: f64| n / (n + 1.0);
         marks[0] = some(crashes) * crashes_on_one / f64::max(crashes, 1.0);
         marks[1] = some(crashes) * crashes_on_beat / f64::max(crashes, 1.0);
         marks[2] = kick_crash / f64::max(ones, 1.0);
-        marks[3] = one_accent / f64::max(ones, 1.0) - other_accent / f64::max(lively - ones, 1.0);
+        marks[3] = one_accent.0 / one_accent.1 - other_accent.0 / other_accent.1;
         let like = |lag: usize| self.likeness.get(lag).copied().unwrap_or(0.0);
         let others = (1..=8).filter(|l| l % bar != 0);
         let (sum, count) = others.fold((0.0, 0.0), |(s, n), l| (s + like(l), n + 1.0));
@@ -255,37 +314,49 @@ impl Pulse {
     }
 }
 
-/// The steps per beat that explain the places best, and the mean log density of the events with them. Every
-/// stroke on a finer grid costs what the finer grid spreads its chances over: that is the price of fineness.
+/// Share of strokes that lie anywhere when steps are judged: ornaments, wrong hits.
+const STRAY: f64 = 0.05;
+
+/// The steps per beat that explain the places best, and the mean log density of the events with them.
+///
+/// How often each step of the beat is struck is learned from the piece and paid for by half the logarithm of the
+/// number of events for each step (Schwarz, Annals of Statistics 1978): that is the price of fineness.
 fn subdivision(events: &[Event], places: &[f64], period: f64, only: Option<u32>) -> (u32, f64) {
-    let weight: f64 = events.iter().map(|e| e.weight).sum::<f64>().max(1e-9);
-    let score = |steps: u32, spread: f64| {
-        let grain = f64::from(steps);
-        let width = spread / period * grain;
-        let peak = 0.92 / (width * (2.0 * std::f64::consts::PI).sqrt());
-        let log = |place: &f64| {
-            let x = place * grain;
-            let z = (x - x.round()) / width;
-            (0.08 + peak * (-0.5 * z * z).exp()).ln()
-        };
-        events
-            .iter()
-            .zip(places)
-            .map(|(e, p)| e.weight * log(p))
-            .sum::<f64>()
-            / weight
-    };
     let tried = only.map_or(SUBDIVISIONS.to_vec(), |s| vec![s.max(1)]);
-    let mut best = (4, f64::NEG_INFINITY);
-    for steps in tried {
-        for spread in [0.006, 0.010, 0.016, 0.024] {
-            let s = score(steps, spread);
-            if s > best.1 {
-                best = (steps, s);
-            }
-        }
+    let scored = tried
+        .into_iter()
+        .map(|steps| (steps, step_density(events, places, period, steps)));
+    scored.fold(
+        (4, f64::NEG_INFINITY),
+        |best, s| if s.1 > best.1 { s } else { best },
+    )
+}
+
+fn step_density(events: &[Event], places: &[f64], period: f64, steps: u32) -> f64 {
+    let grain = f64::from(steps);
+    let nearest = |place: &f64| (place * grain).round();
+    let mut shares = vec![0.5; steps as usize];
+    for (event, place) in events.iter().zip(places) {
+        shares[nearest(place).rem_euclid(grain) as usize] += event.weight;
     }
-    best
+    let weight: f64 = events.iter().map(|e| e.weight).sum::<f64>().max(1e-9);
+    let sum: f64 = shares.iter().sum();
+    let logs = |spread: f64| {
+        let width = spread / period;
+        let peak = (1.0 - STRAY) / (width * (2.0 * std::f64::consts::PI).sqrt() * sum);
+        let log = |(event, place): (&Event, &f64)| {
+            let step = nearest(place);
+            let z = (place - step / grain) / width;
+            let share = shares[step.rem_euclid(grain) as usize];
+            event.weight * (STRAY + peak * share * (-0.5 * z * z).exp()).ln()
+        };
+        events.iter().zip(places).map(log).sum::<f64>() / weight
+    };
+    let best = [0.006, 0.010, 0.016, 0.024]
+        .into_iter()
+        .map(logs)
+        .fold(f64::NEG_INFINITY, f64::max);
+    best - 0.5 * (grain - 1.0) * weight.max(2.0).ln() / weight
 }
 
 fn raise(to: &mut [f64; KINDS], struck: &[f64; KINDS]) {

@@ -77,9 +77,15 @@ fn tracks(events: &[Event], hints: &GridOptions) -> Vec<Track> {
     let excerpt = excerpt(events);
     let mut scanned: Vec<Track> = periods(hints)
         .iter()
-        .flat_map(|period| Feel::ALL.map(|feel| follow(excerpt, *period, scan_range(hints), feel)))
-        .flatten()
+        .flat_map(|period| Feel::ALL.iter().map(|feel| (*period, *feel)))
+        // Fifths and sevenths of a shorter beat could not be told from looseness.
+        .filter(|(period, feel)| feel.parts() % 2 == 0 || *period > 0.4)
+        .filter_map(|(period, feel)| follow(excerpt, period, scan_range(hints), feel))
         .collect();
+    let (slowest, fastest) = (60.0 / TEMPI.0, 60.0 / TEMPI.1);
+    if hints.tempo.is_none() {
+        scanned.retain(|t| (fastest..=slowest).contains(&t.period()));
+    }
     scanned.sort_by(|a, b| b.fit.total_cmp(&a.fit));
     let mut kept: Vec<Track> = Vec::new();
     for track in scanned {
@@ -113,10 +119,10 @@ fn periods(hints: &GridOptions) -> Vec<f64> {
         return vec![tempo.beat().0];
     }
     let mut periods = Vec::new();
-    let mut bpm = TEMPI.0 * 1.04;
-    while bpm < TEMPI.1 * 1.04 {
+    let mut bpm = TEMPI.0 * 1.05;
+    while bpm < TEMPI.1 {
         periods.push(60.0 / bpm);
-        bpm *= 1.08;
+        bpm *= 1.12;
     }
     periods
 }

@@ -86,3 +86,48 @@ fn solve(mut rows: Vec<[f64; 3]>, mut right: Vec<f64>) -> Vec<f64> {
     }
     right
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_solution_fulfils_the_equations() {
+        let rows = vec![
+            [4.0, 1.0, 0.5],
+            [5.0, -1.0, 0.3],
+            [6.0, 2.0, 0.0],
+            [7.0, 0.0, 0.0],
+        ];
+        let right = vec![1.0, 2.0, 3.0, 4.0];
+        let x = solve(rows, right.clone());
+        let full = [
+            [4.0, 1.0, 0.5, 0.0],
+            [1.0, 5.0, -1.0, 0.3],
+            [0.5, -1.0, 6.0, 2.0],
+            [0.0, 0.3, 2.0, 7.0],
+        ];
+        for (row, r) in full.iter().zip(right) {
+            let sum: f64 = row.iter().zip(&x).map(|(a, b)| a * b).sum();
+            assert!((sum - r).abs() < 1e-9, "{sum} {r}");
+        }
+    }
+
+    #[test]
+    fn beats_that_are_a_little_off_are_drawn_to_the_strokes() {
+        let event = |i: u32| Event {
+            time: 0.125 * f64::from(i),
+            weight: 1.0,
+            struck: Default::default(),
+            accent: 0.0,
+        };
+        let events: Vec<Event> = (0..80).map(event).collect();
+        let beats: Vec<f64> = (0..21)
+            .map(|i| 0.5 * f64::from(i) + 0.02 * f64::from(i % 2))
+            .collect();
+        let smoothed = smooth(&events, &smooth(&events, &beats, 4), 4);
+        for (i, beat) in smoothed.iter().enumerate() {
+            assert!((beat - 0.5 * i as f64).abs() < 0.003, "{i}: {beat}");
+        }
+    }
+}

@@ -220,3 +220,89 @@ fn back(search: &Search, from: &[u8], end: (usize, usize)) -> Vec<usize> {
     frames.reverse();
     frames
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use rand::{Rng, SeedableRng};
+    use rand_chacha::ChaCha8Rng;
+
+    /// The best score over all rows of beats, by trying every one of them.
+    fn try_all(search: &Search, frame: usize, before: Option<usize>, last: usize) -> f64 {
+        let event = search
+            .places
+            .iter()
+            .position(|p| *p >= frame * FINE)
+            .unwrap_or(search.places.len());
+        let mut best = f64::NEG_INFINITY;
+        for length in 0..search.density.len() {
+            let price = before.map_or(0.0, |b| search.price[b][length]);
+            let score = search.score(frame, length, event) - price;
+            let next = frame + search.shortest + length;
+            let rest = if next > last {
+                0.0
+            } else {
+                try_all(search, next, Some(length), last)
+            };
+            best = best.max(score + rest);
+        }
+        best
+    }
+
+    #[test]
+    fn the_search_scores_as_high_as_trying_every_row_of_beats() {
+        for seed in 0..40 {
+            let mut dice = ChaCha8Rng::seed_from_u64(seed);
+            let last = dice.random_range(20..34);
+            let first = dice.random_range(0..5);
+            let mut places: Vec<usize> = (0..7)
+                .map(|_| dice.random_range(first * FINE..=last * FINE))
+                .collect();
+            places.extend([first * FINE, last * FINE]);
+            places.sort_unstable();
+            let event = Event {
+                time: 0.0,
+                weight: 0.7,
+                struck: Default::default(),
+                accent: 0.0,
+            };
+            let events = vec![event; places.len()];
+            let lengths = 4..=8usize;
+            let search = Search {
+                events: &events,
+                places,
+                shortest: 4,
+                density: lengths.clone().map(|n| densities(n, 0.05, Feel::Even)).collect(),
+                price: lengths
+                    .clone()
+                    .map(|a| {
+                        lengths
+                            .clone()
+                            .map(|b| CHANGE * (b as f64 / a as f64).ln().abs() / 30.0)
+                            .collect()
+                    })
+                    .collect(),
+            };
+            let (beats, score) = viterbi(&search, first, last);
+            let oracle = (0..=first)
+                .map(|f| try_all(&search, f, None, last))
+                .fold(f64::NEG_INFINITY, f64::max);
+            assert!((score - oracle).abs() < 1e-3, "seed {seed}: {score} {oracle}");
+            assert!(
+                beats.windows(2).all(|w| (4..=8).contains(&(w[1] - w[0]))),
+                "seed {seed}: {beats:?}"
+            );
+        }
+    }
+
+    #[test]
+    fn a_feel_shares_out_all_strokes() {
+        for feel in Feel::ALL {
+            let sum: f64 = feel.shares().iter().sum();
+            assert!(
+                (sum - 1.0).abs() < 1e-9 && feel.shares().len() == feel.parts(),
+                "{feel:?}: {sum}"
+            );
+        }
+    }
+}

@@ -1,18 +1,12 @@
-//! Weights of what is heard in a reading, in the order of its marks.
+//! Weights of what is heard in a reading, in the order of its marks, as `tests/fitting/grid.rs` prints them.
 
 use super::reading::MARKS;
 
-/// Log odds per unit of each mark.
+/// Log odds per unit of each mark [=].
 pub(super) const WEIGHTS: [f64; MARKS] = [
-    6.0, 0.0, -1.5, 0.0, 0.0, 0.0, 0.0, -0.5, -2.0, // fit, tempo, strokes per beat, thirds, fifths
-    2.0, 0.0, 0.0, -0.5, // kick: on one, on the back beats, on others, on the half
-    -1.5, 2.0, 0.0, -0.5, // snare
-    0.0, 0.0, 0.0, 0.0, // tom
-    0.5, 0.5, 0.5, 0.0, // hat
-    0.0, 0.5, 0.0, 0.0, // foot
-    0.5, 0.5, 0.5, 0.0, // ride
-    1.0, 0.0, 0.0, 0.0, // crash
-    0.0, 0.0, 0.0, 0.0, // other
-    3.0, 1.0, 2.0, 1.0, 4.0, 0.0, 0.0, 0.3, // what tells bar from bar
-    -2.0, -1.0, 0.5, -1.5, -2.0, -1.5, // bars of 2 to 7
+    3.5, -3.34, -3.21, -0.51, -0.81, 3.69, -3.73, -0.53, -1.94, 4.63, 0.71, 0.1, 2.11, -3.44, 0.44, -0.05,
+    0.46, 0.32, 0.7, -0.05, 0.32, 2.52, 0.61, -0.4, 2.78, -0.05, 0.19, -1.32, 3.3, 1.74, 0.41, 1.15, 0.73,
+    4.89, -1.26, 0.28, 1.59, -2.17, 0.36, -0.15, 0.22, 3.26, 0.75, 1.05, 1.16, 3.11, 1.35, 1.96, 2.16, -3.17,
+    2.3, 2.32, 1.45, -3.89, 0.95, 0.68, -2.73, 2.13, -2.39, -0.24, -0.56, -0.59, 3.35, 3.67, -0.3, 1.78,
+    0.42, 0.21,
 ];
