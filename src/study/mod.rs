@@ -1,4 +1,30 @@
 //! The study: plain values of everything that was found, and its folder on disk.
+//!
+//! `hits.tsv` holds the rows, which a player may edit; `study.json` all the rest. [`corrections`] finds what was
+//! edited and keeps it from run to run; [`write`] and [`read`] keep the two files together.
+
+mod build;
+mod cells;
+mod copies;
+pub mod corrections;
+mod document;
+mod error;
+mod folder;
+mod layout;
+mod pairs;
+mod sheet;
+mod tick;
+mod write_sheet;
+
+#[cfg(test)]
+mod examples;
+#[cfg(test)]
+mod schema_check;
+#[cfg(test)]
+mod tests;
+
+pub use error::{BadCell, StudyError};
+pub use folder::{Saved, check_destination, read, write, write_file};
 
 use serde::{Deserialize, Serialize};
 
@@ -8,6 +34,12 @@ use crate::names::{Layer, Limb, Voice};
 use crate::options::Options;
 use crate::units::{Millis, Seconds, Steps};
 use crate::voices::Hit;
+
+/// The JSON Schema (draft 2020-12) of `study.json`.
+pub const SCHEMA: &str = include_str!("study.schema.json");
+
+const HITS: &str = "hits.tsv";
+const STUDY: &str = "study.json";
 
 /// The recording a study was made of.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]

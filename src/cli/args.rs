@@ -1,0 +1,234 @@
+//! What can be typed, and how it becomes options. The argument parser's types stay in this folder.
+
+use std::path::PathBuf;
+use std::str::FromStr;
+
+use clap::{Args, Parser, Subcommand};
+
+use crate::grid::Meter;
+use crate::options::{AudioOptions, CycleOptions, GridOptions, HitOptions, Options, VoiceOptions};
+use crate::units::{Bpm, Seconds};
+
+/// Turn a drum recording into a study: every hit on a grid, the figure that some limbs repeat across the bar
+/// line with proof of its length, and charts to read.
+#[derive(Debug, Parser)]
+#[command(
+    name = "overbar",
+    version,
+    max_term_width = 100,
+    arg_required_else_help = true
+)]
+pub(super) struct Line {
+    #[command(subcommand)]
+    pub(super) command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+pub(super) enum Command {
+    Study(StudyArgs),
+    Chart(ChartArgs),
+}
+
+/// Listen to a recording and make its study folder: hits, grid, repeating figure, charts.
+///
+/// Run it again after editing hits.tsv in the study folder: your edits are kept, and the grid, the figure and
+/// the charts are made anew from them.
+#[derive(Debug, Args)]
+pub(super) struct StudyArgs {
+    /// The recording, a WAV file
+    pub(super) recording: PathBuf,
+
+    /// The study folder [default: output/ and the recording's name]
+    #[arg(long, value_name = "DIR")]
+    pub(super) out: Option<PathBuf>,
+
+    #[command(flatten)]
+    pub(super) hints: Hints,
+
+    #[command(flatten)]
+    pub(super) talk: Talk,
+}
+
+/// Is the figure as long as somebody says? Weighs the claim against every other length.
+#[derive(Debug, Args)]
+pub(super) struct VerifyArgs {
+    /// The study folder
+    pub(super) study: PathBuf,
+
+    /// The claimed length of the figure, in steps, rests counted
+    #[arg(long, value_name = "STEPS", value_parser = clap::value_parser!(u32).range(1..=4096))]
+    pub(super) length: u32,
+
+    #[command(flatten)]
+    pub(super) talk: Talk,
+}
+
+/// Draw the charts of a study again, all of it or some bars.
+#[derive(Debug, Args)]
+pub(super) struct ChartArgs {
+    /// The study folder
+    pub(super) study: PathBuf,
+
+    /// Only this chart [default: all]
+    #[arg(long, value_name = "CHART", value_parser = named::<crate::charts::ChartKind>)]
+    pub(super) chart: Option<crate::charts::ChartKind>,
+
+    /// Only these bars, such as 5-12
+    #[arg(long, value_name = "FROM-TO", value_parser = named::<Bars>)]
+    pub(super) bars: Option<Bars>,
+
+    #[command(flatten)]
+    pub(super) talk: Talk,
+}
+
+/// What you already know about the recording. Everything you leave out is found; what you say is obeyed.
+#[derive(Debug, Args, Default)]
+#[command(next_help_heading = "What you already know")]
+pub(super) struct Hints {
+    /// Start here, in seconds from the beginning of the file
+    #[arg(long, value_name = "SECONDS", value_parser = seconds)]
+    from: Option<Seconds>,
+
+    /// Stop here, in seconds from the beginning of the file
+    #[arg(long, value_name = "SECONDS", value_parser = seconds)]
+    to: Option<Seconds>,
+
+    /// The tempo, about, in beats a minute
+    #[arg(long, value_name = "BPM", value_parser = tempo)]
+    tempo: Option<Bpm>,
+
+    /// The meter, such as 4/4 or 7/8
+    #[arg(long, value_name = "METER", value_parser = named::<Meter>)]
+    meter: Option<Meter>,
+
+    /// Steps in a beat: 4 for sixteenths, 3 for eighth-triplets, 6 for sixteenth-triplets
+    #[arg(long, value_name = "NUMBER", value_parser = clap::value_parser!(u32).range(1..=12))]
+    steps: Option<u32>,
+
+    /// When the first beat of some bar falls, in seconds from the beginning of the file
+    #[arg(long, value_name = "SECONDS", value_parser = seconds)]
+    downbeat: Option<Seconds>,
+
+    /// There is a band on the recording, not drums alone
+    #[arg(long)]
+    mix: bool,
+}
+
+impl Hints {
+    /// The options that these flags stand for; no flag at all gives `Options::default()`.
+    pub(super) fn options(&self) -> Options {
+        Options {
+            audio: AudioOptions {
+                from: self.from,
+                to: self.to,
+            },
+            hits: HitOptions { mix: self.mix },
+            voices: VoiceOptions::default(),
+            grid: GridOptions {
+                tempo: self.tempo,
+                meter: self.meter,
+                steps_per_beat: self.steps,
+                downbeat: self.downbeat,
+            },
+            cycles: CycleOptions::default(),
+        }
+    }
+}
+
+/// How much the command says, and to whom.
+#[derive(Debug, Args, Default, Clone, Copy)]
+#[command(next_help_heading = "Output")]
+pub(super) struct Talk {
+    /// Print the result for another program, as JSON
+    #[arg(long)]
+    pub(super) json: bool,
+
+    /// Print nothing but errors
+    #[arg(long)]
+    pub(super) quiet: bool,
+}
+
+/// A stretch of bars, both ends included.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Bars {
+    pub(super) first: i64,
+    pub(super) last: i64,
+}
+
+impl FromStr for Bars {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, String> {
+        let bad = || format!("{text:?} names no bars; write one bar, such as 5, or a stretch, such as 5-12");
+        let number = |part: &str| {
+            part.trim()
+                .parse::<i64>()
+                .ok()
+                .filter(|bar| (0..=1_000_000).contains(bar))
+        };
+        let (first, last) = text.split_once('-').unwrap_or((text, text));
+        match (number(first), number(last)) {
+            (Some(first), Some(last)) if first <= last => Ok(Bars { first, last }),
+            _ => Err(bad()),
+        }
+    }
+}
+
+fn named<T: FromStr>(text: &str) -> Result<T, String>
+where
+    T::Err: ToString,
+{
+    text.parse().map_err(|error: T::Err| error.to_string())
+}
+
+fn seconds(text: &str) -> Result<Seconds, String> {
+    match text.parse::<f64>() {
+        Ok(value) if value.is_finite() && value >= 0.0 => Ok(Seconds(value)),
+        _ => Err("a time is a number of seconds, 0 or more, such as 12.5".to_owned()),
+    }
+}
+
+fn tempo(text: &str) -> Result<Bpm, String> {
+    match text.parse::<f64>() {
+        Ok(value) if (20.0..=400.0).contains(&value) => Ok(Bpm(value)),
+        _ => Err("a tempo is a number of beats a minute from 20 to 400".to_owned()),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_command_line_is_well_formed() {
+        use clap::CommandFactory;
+        Line::command().debug_assert();
+    }
+
+    #[test]
+    fn no_flag_at_all_means_the_default_options() {
+        let line = Line::try_parse_from(["overbar", "study", "a.wav"]).unwrap();
+        let Command::Study(args) = line.command else {
+            panic!("not a study");
+        };
+        assert_eq!(args.hints.options(), Options::default());
+    }
+
+    #[test]
+    fn a_stretch_of_bars_reads_as_one_bar_or_two() {
+        assert_eq!("5".parse(), Ok(Bars { first: 5, last: 5 }));
+        assert_eq!("5-12".parse(), Ok(Bars { first: 5, last: 12 }));
+        for bad in ["", "-", "12-5", "x", "5-", "-3", "99999999999999999999"] {
+            assert!(bad.parse::<Bars>().is_err(), "{bad}");
+        }
+    }
+
+    #[test]
+    fn times_and_tempi_out_of_range_are_refused() {
+        for bad in ["-1", "nan", "inf", "x", ""] {
+            assert!(seconds(bad).is_err(), "{bad}");
+            assert!(tempo(bad).is_err(), "{bad}");
+        }
+        assert!(tempo("1e9").is_err());
+    }
+}

@@ -1,0 +1,181 @@
+//! What a player asks first, in about ten lines: how many hits, what tempo and grid, what repeats, how long,
+//! from where to where, how sure, when it is home, what to look at next.
+
+use std::path::Path;
+
+use crate::cycles::Cycle;
+use crate::grid::subdivision;
+use crate::study::Study;
+
+/// The summary of a study that lies in `folder`; one string a line.
+pub(super) fn lines(study: &Study, folder: &Path) -> Vec<String> {
+    let mut lines = vec![recording(study), hits(study), grid(study)];
+    match study
+        .cycles
+        .iter()
+        .find(|c| c.crosses_bar)
+        .or(study.cycles.first())
+    {
+        Some(cycle) => lines.extend(figure(study, cycle)),
+        None => lines.push(row(
+            "repeats",
+            "nothing that would need more than the bar to explain it",
+        )),
+    }
+    lines.extend(next(study, folder));
+    lines.extend(study.warnings.iter().map(|warning| row("mind", warning)));
+    lines
+}
+
+pub(super) fn row(name: &str, text: &str) -> String {
+    format!("{name:<10}{text}")
+}
+
+fn recording(study: &Study) -> String {
+    let facts = &study.recording;
+    let channels = match facts.channels {
+        1 => "mono".to_owned(),
+        2 => "stereo".to_owned(),
+        n => format!("{n} channels"),
+    };
+    let rate = f64::from(facts.sample_rate) / 1000.0;
+    row(
+        "recording",
+        &format!(
+            "{}, {} long, {rate} kHz {channels}",
+            facts.file,
+            facts.seconds.clock()
+        ),
+    )
+}
+
+fn hits(study: &Study) -> String {
+    let mut voices: Vec<_> = study.voices.iter().collect();
+    voices.sort_by_key(|v| std::cmp::Reverse(v.hits));
+    let named: Vec<String> = voices
+        .iter()
+        .take(6)
+        .map(|v| format!("{} {}", plain(v.voice.name()), v.hits))
+        .collect();
+    let rest = voices.len().saturating_sub(6);
+    let more = if rest > 0 {
+        format!(", and {rest} more")
+    } else {
+        String::new()
+    };
+    let detail = if named.is_empty() {
+        String::new()
+    } else {
+        format!(": {}{more}", named.join(", "))
+    };
+    row("hits", &format!("{}{detail}", study.strokes.len()))
+}
+
+fn grid(study: &Study) -> String {
+    let grid = &study.grid;
+    let Some((slow, fast)) = grid.tempo_range() else {
+        return row("grid", &grid.statement());
+    };
+    let drift = format!("bars from {slow:.0} to {fast:.0}");
+    row(
+        "grid",
+        &format!("{}, {drift}; {:.0} % sure", grid.statement(), grid.sure * 100.0),
+    )
+}
+
+fn figure(study: &Study, cycle: &Cycle) -> Vec<String> {
+    let voices: Vec<String> = cycle.voices.iter().map(|v| plain(v.name())).collect();
+    let steps = subdivision(study.grid.meter, study.grid.steps_per_beat);
+    let over = if cycle.crosses_bar {
+        "over the bar"
+    } else {
+        "with the bar"
+    };
+    let length = format!(
+        "{} steps on {steps}, {} of them struck, {:.2} s, {over}",
+        count(cycle.length_steps),
+        count(cycle.length_notes),
+        cycle.length_seconds.0
+    );
+    let span = format!(
+        "bar {} ({}) to bar {} ({}), {} repeats, {} of them broken",
+        cycle.start.bar,
+        cycle.start.time.clock(),
+        cycle.end.bar,
+        cycle.end.time.clock(),
+        cycle.repeats,
+        cycle.broken.len()
+    );
+    let sure = format!(
+        "{}: {:.0} bits better than the bar explains it, {}, {:.0} % of its notes are there",
+        "sure",
+        cycle.bits.0,
+        chance(cycle.chance),
+        cycle.kept * 100.0
+    );
+    vec![
+        row("repeats", &voices.join(" and ")),
+        row("length", &length),
+        row("where", &span),
+        row("sure", &sure),
+        row("home", &home(cycle)),
+    ]
+}
+
+fn home(cycle: &Cycle) -> String {
+    match &cycle.resolved {
+        Some(resolved) => format!("it starts anew every {}", counted(resolved.every_bars, "bar")),
+        None => format!(
+            "after {}, {} cycles: {:.1} s",
+            counted(cycle.home_bars, "bar"),
+            count(cycle.home_cycles),
+            cycle.length_seconds.0 * f64::from(cycle.home_cycles)
+        ),
+    }
+}
+
+fn chance(chance: f64) -> String {
+    if chance <= 0.0 {
+        return "shuffled music never does as well".to_owned();
+    }
+    let of = (1.0 / chance).round();
+    format!("shuffled music does as well once in {of:.0}")
+}
+
+fn next(study: &Study, folder: &Path) -> Vec<String> {
+    let unsure: Vec<_> = study.strokes.iter().filter(|s| s.hit.sure < 0.5).collect();
+    let chart = if study.cycles.is_empty() {
+        "grid-01.svg"
+    } else {
+        "stack.svg"
+    };
+    let mut look = format!("{}", folder.join("charts").join(chart).display());
+    if let Some(first) = unsure.first() {
+        let place = first
+            .place
+            .map_or_else(|| first.hit.time.clock(), |place| place.to_string());
+        look += &format!("; {} unsure hits in hits.tsv, the first at {place}", unsure.len());
+    }
+    vec![row("look at", &look)]
+}
+
+/// `ride_bell` as a player says it.
+fn plain(name: &str) -> String {
+    name.replace('_', " ")
+}
+
+/// Small numbers as words.
+fn count(number: u32) -> String {
+    const WORDS: [&str; 13] = [
+        "no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven",
+        "twelve",
+    ];
+    WORDS
+        .get(number as usize)
+        .map_or_else(|| number.to_string(), |word| (*word).to_owned())
+}
+
+fn counted(number: u32, thing: &str) -> String {
+    let plural = if number == 1 { "" } else { "s" };
+    format!("{} {thing}{plural}", count(number))
+}

@@ -1,0 +1,236 @@
+//! `study.json`: everything in a study but its rows, and what the program needs to know its own last writing by.
+//!
+//! The schema beside this file says what each key means; the times of `hits.tsv` are not repeated but for the rows
+//! as they were written, by which edits are found.
+
+use std::path::Path;
+
+use serde::{Deserialize, Serialize};
+use serde_json::Value;
+
+use super::corrections::{Corrections, Written};
+use super::error::StudyError;
+use super::folder::{part_of, read_if_there};
+use super::{HITS, RecordingFacts, STUDY, Stroke, Study, VoiceCount, layout};
+use crate::cycles::{Cycle, LengthTried};
+use crate::grid::{Grid, Meter, Rival};
+use crate::options::Options;
+use crate::units::{Bpm, Seconds};
+
+const FORMAT: &str = "overbar-study";
+const VERSION: u64 = 1;
+
+/// The file as it stands.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub(super) struct Document {
+    format: String,
+    version: u64,
+    pub(super) recording: RecordingFacts,
+    hints: Hints,
+    grid: GridFacts,
+    cycles: Vec<Cycle>,
+    lengths: Vec<LengthTried>,
+    stickings: Stickings,
+    voices: Vec<VoiceCount>,
+    warnings: Vec<String>,
+    pub(super) corrections: Corrections,
+    pub(super) written: Writing,
+}
+
+/// The last writing of `hits.tsv`.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub(super) struct Writing {
+    /// SHA-256 of its bytes, hexadecimal.
+    pub(super) sha256: String,
+    /// Its rows, as far as a player may edit them.
+    pub(super) rows: Vec<Written>,
+}
+
+/// What the player told; `null` is "find it".
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+struct Hints {
+    tempo_bpm: Option<Bpm>,
+    meter: Option<Meter>,
+    steps_per_beat: Option<u32>,
+    downbeat: Option<Seconds>,
+    from: Option<Seconds>,
+    to: Option<Seconds>,
+    mix: bool,
+}
+
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+struct GridFacts {
+    tempo_bpm: Bpm,
+    meter: Meter,
+    steps_per_beat: u32,
+    beats: Vec<Seconds>,
+    downbeats: Vec<Seconds>,
+    sure: f64,
+    rivals: Vec<Rival>,
+}
+
+/// What the free line is made of. No stage looks for it yet and the type says so: the list can hold nothing, and
+/// `unexplained`, a share of the line, is `null`, which is "not looked for".
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+struct Stickings {
+    vocabulary: [(); 0],
+    unexplained: Option<f64>,
+}
+
+impl Document {
+    /// The document of a study whose `hits.tsv` has this digest.
+    pub(super) fn of(study: &Study, corrections: &Corrections, sha256: String) -> Document {
+        Document {
+            format: FORMAT.to_owned(),
+            version: VERSION,
+            recording: study.recording.clone(),
+            hints: Hints::of(&study.options),
+            grid: GridFacts::of(&study.grid),
+            cycles: study.cycles.clone(),
+            lengths: study.lengths.clone(),
+            stickings: Stickings {
+                vocabulary: [],
+                unexplained: None,
+            },
+            voices: study.voices.clone(),
+            warnings: study.warnings.clone(),
+            corrections: corrections.clone(),
+            written: Writing {
+                sha256,
+                rows: study.strokes.iter().map(Written::of).collect(),
+            },
+        }
+    }
+
+    /// The study, with the strokes that `hits.tsv` holds.
+    pub(super) fn into_study(self, strokes: impl FnOnce(&Grid) -> Vec<Stroke>) -> Study {
+        let grid = self.grid.into_grid();
+        Study {
+            recording: self.recording,
+            options: self.hints.into_options(),
+            strokes: strokes(&grid),
+            grid,
+            cycles: self.cycles,
+            lengths: self.lengths,
+            voices: self.voices,
+            warnings: self.warnings,
+        }
+    }
+
+    /// The text of the file.
+    pub(super) fn text(&self) -> Result<String, serde_json::Error> {
+        let mut value = serde_json::to_value(self)?;
+        layout::round(&mut value);
+        Ok(layout::text(&value))
+    }
+}
+
+/// Reads the document of the study in `folder`.
+///
+/// A run that was killed between its two renames has left the new `hits.tsv` and, still under its other name, the
+/// `study.json` that belongs to it: that one counts then.
+pub(super) fn load(folder: &Path) -> Result<Document, StudyError> {
+    let file = folder.join(STUDY);
+    if half_renamed(folder) {
+        let part = part_of(&file);
+        if let Some(Ok(document)) = read_if_there(&part)?.map(|bytes| parse(&bytes, &part)) {
+            return Ok(document);
+        }
+    }
+    match read_if_there(&file)? {
+        Some(bytes) => parse(&bytes, &file),
+        None => Err(StudyError::NoStudy {
+            folder: folder.to_owned(),
+            missing: STUDY,
+        }),
+    }
+}
+
+/// Whether `hits.tsv` has been renamed and `study.json` has not: the first is written, and renamed, before the second.
+pub(super) fn half_renamed(folder: &Path) -> bool {
+    part_of(&folder.join(STUDY)).exists() && !part_of(&folder.join(HITS)).exists()
+}
+
+fn parse(bytes: &[u8], file: &Path) -> Result<Document, StudyError> {
+    let broken = |error: serde_json::Error| StudyError::Broken {
+        file: file.to_owned(),
+        reason: error.to_string(),
+    };
+    let value: Value = serde_json::from_slice(bytes).map_err(broken)?;
+    let format = value.get("format").unwrap_or(&Value::Null);
+    if format != FORMAT {
+        return Err(StudyError::OtherFormat {
+            file: file.to_owned(),
+            found: if format.is_null() {
+                "not stated".to_owned()
+            } else {
+                format.to_string()
+            },
+        });
+    }
+    match value.get("version").and_then(Value::as_u64) {
+        Some(found) if found > VERSION => Err(StudyError::Newer {
+            file: file.to_owned(),
+            found,
+            known: VERSION,
+        }),
+        _ => serde_json::from_value(value).map_err(broken),
+    }
+}
+
+impl Hints {
+    fn of(options: &Options) -> Hints {
+        Hints {
+            tempo_bpm: options.grid.tempo,
+            meter: options.grid.meter,
+            steps_per_beat: options.grid.steps_per_beat,
+            downbeat: options.grid.downbeat,
+            from: options.audio.from,
+            to: options.audio.to,
+            mix: options.hits.mix,
+        }
+    }
+
+    fn into_options(self) -> Options {
+        let mut options = Options::default();
+        options.grid.tempo = self.tempo_bpm;
+        options.grid.meter = self.meter;
+        options.grid.steps_per_beat = self.steps_per_beat;
+        options.grid.downbeat = self.downbeat;
+        options.audio.from = self.from;
+        options.audio.to = self.to;
+        options.hits.mix = self.mix;
+        options
+    }
+}
+
+impl GridFacts {
+    fn of(grid: &Grid) -> GridFacts {
+        GridFacts {
+            tempo_bpm: grid.tempo,
+            meter: grid.meter,
+            steps_per_beat: grid.steps_per_beat,
+            beats: grid.beats.clone(),
+            downbeats: grid.downbeats(),
+            sure: grid.sure,
+            rivals: grid.rivals.clone(),
+        }
+    }
+
+    /// The grid; its warnings are among those of the study.
+    fn into_grid(self) -> Grid {
+        let first = self.downbeats.first();
+        Grid {
+            tempo: self.tempo_bpm,
+            meter: self.meter,
+            steps_per_beat: self.steps_per_beat,
+            first_downbeat: first.map_or(self.beats.len(), |first| {
+                self.beats.partition_point(|beat| beat < first)
+            }),
+            beats: self.beats,
+            sure: self.sure,
+            rivals: self.rivals,
+            warnings: Vec::new(),
+        }
+    }
+}

@@ -1,0 +1,223 @@
+//! The study's folder: checked before long work, written so that a killed run leaves a whole study, read back.
+//!
+//! `hits.tsv` and `study.json` belong together. Both are written beside their places under other names and brought to
+//! the disk; then `hits.tsv` is renamed, then `study.json`. A run that dies between the two leaves the new
+//! `study.json` whole under its other name, where [`super::document::load`] finds it: no row of the program's own is
+//! ever taken for an edit.
+
+use std::fs::{self, File, OpenOptions};
+use std::io::{self, Write};
+use std::path::{Path, PathBuf};
+use std::time::SystemTime;
+
+use sha2::{Digest, Sha256};
+
+use super::copies::dated_copy;
+use super::corrections::Loaded;
+use super::document::{self, Document, half_renamed};
+use super::error::StudyError;
+use super::sheet::{Row, Sheet};
+use super::write_sheet::sheet_text;
+use super::{HITS, STUDY, Stroke, Study};
+use crate::grid::Grid;
+use crate::units::{Decibels, Steps};
+use crate::voices::Hit;
+
+/// What writing a study has left on the disk.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Saved {
+    /// Dated copies of files that a player had edited.
+    pub copies: Vec<PathBuf>,
+    /// The text of `study.json`.
+    pub json: String,
+}
+
+/// Whether a study can be written to `folder`: it is a folder of a study, or empty, or can be made. To be asked
+/// before long work. Nothing is left behind, nothing in the folder is changed.
+pub fn check_destination(folder: &Path) -> Result<(), StudyError> {
+    let mut existing = folder;
+    while !existing.exists() {
+        existing = match existing.parent() {
+            Some(parent) if !parent.as_os_str().is_empty() => parent,
+            _ => Path::new("."),
+        };
+    }
+    if !existing.is_dir() {
+        return Err(StudyError::NotAFolder {
+            path: existing.to_owned(),
+        });
+    }
+    if existing == folder {
+        refuse_strangers(folder)?;
+    }
+    let probe = existing.join(format!(".overbar-{}.part", std::process::id()));
+    let made = OpenOptions::new().write(true).create_new(true).open(&probe);
+    made.map_err(StudyError::io("write here", existing))?;
+    fs::remove_file(&probe).map_err(StudyError::io("remove", &probe))
+}
+
+fn refuse_strangers(folder: &Path) -> Result<(), StudyError> {
+    let is_study = [HITS, STUDY].iter().any(|name| {
+        let file = folder.join(name);
+        file.exists() || part_of(&file).exists()
+    });
+    let mut names = Vec::new();
+    for entry in fs::read_dir(folder).map_err(StudyError::io("read", folder))? {
+        let entry = entry.map_err(StudyError::io("read", folder))?;
+        names.push(entry.file_name().to_string_lossy().into_owned());
+    }
+    // Hidden files are the system's or a version control's, not somebody's work.
+    names.retain(|name| !name.starts_with('.'));
+    match names.into_iter().min() {
+        Some(example) if !is_study => Err(StudyError::Strangers {
+            folder: folder.to_owned(),
+            example,
+        }),
+        _ => Ok(()),
+    }
+}
+
+/// Writes `hits.tsv` and `study.json`. `loaded` is what [`super::corrections::load`] found in the folder, with its
+/// corrections applied to the study. Files that a player edited are copied first; if `hits.tsv` has changed since it
+/// was loaded, nothing is written.
+pub fn write(folder: &Path, study: &Study, loaded: &Loaded) -> Result<Saved, StudyError> {
+    fs::create_dir_all(folder).map_err(StudyError::io("make the folder", folder))?;
+    let (hits_file, study_file) = (folder.join(HITS), folder.join(STUDY));
+    if read_if_there(&hits_file)?.as_deref().map(sha256) != loaded.seen {
+        return Err(StudyError::EditedMeanwhile { file: hits_file });
+    }
+    let corrections = &loaded.corrections;
+    let own = corrections.own(&study.strokes);
+    let hits = sheet_text(&study.strokes, &own, &corrections.columns, &corrections.comments);
+    let document = Document::of(study, corrections, sha256(hits.as_bytes()));
+    let json = document.text().map_err(|error| StudyError::Broken {
+        file: study_file.clone(),
+        reason: error.to_string(),
+    })?;
+    settle(folder)?;
+    let mut copies = Vec::new();
+    for file in &loaded.copy_first {
+        copies.extend(dated_copy(file, SystemTime::now())?);
+    }
+    write_part(&hits_file, hits.as_bytes())?;
+    write_part(&study_file, json.as_bytes())?;
+    rename_part(&hits_file)?;
+    rename_part(&study_file)?;
+    sync(folder)?;
+    Ok(Saved { copies, json })
+}
+
+/// Brings the folder into one of its two whole states: finishes a writing that was killed between its renames, and
+/// clears away one that was killed before.
+fn settle(folder: &Path) -> Result<(), StudyError> {
+    let (hits_file, study_file) = (folder.join(HITS), folder.join(STUDY));
+    if half_renamed(folder) {
+        rename_part(&study_file)?;
+        sync(folder)?;
+    }
+    // In this order: a part of study.json alone would count as half renamed.
+    for part in [part_of(&study_file), part_of(&hits_file)] {
+        if part.exists() {
+            fs::remove_file(&part).map_err(StudyError::io("remove", &part))?;
+            sync(folder)?;
+        }
+    }
+    Ok(())
+}
+
+/// Writes another file of the study, such as `charts/grid.svg`, beside its place and renames it, so that the file of
+/// that name is always whole. `name` is relative to the study's folder.
+pub fn write_file(folder: &Path, name: &str, bytes: &[u8]) -> Result<(), StudyError> {
+    let file = folder.join(name);
+    let parent = file.parent().unwrap_or(folder);
+    fs::create_dir_all(parent).map_err(StudyError::io("make the folder", parent))?;
+    write_part(&file, bytes)?;
+    rename_part(&file)?;
+    sync(parent)
+}
+
+/// Reads the study in `folder`. Rows edited since the last run are read as they stand, with a warning.
+pub fn read(folder: &Path) -> Result<Study, StudyError> {
+    let document = document::load(folder)?;
+    let file = folder.join(HITS);
+    let bytes = read_if_there(&file)?.ok_or_else(|| StudyError::NoStudy {
+        folder: folder.to_owned(),
+        missing: HITS,
+    })?;
+    let sheet = Sheet::read(&bytes, &file, Some(document.recording.seconds))?;
+    let edited = sha256(&bytes) != document.written.sha256;
+    let mut study = document.into_study(|grid| sheet.rows.iter().map(|row| stroke(row, grid)).collect());
+    if edited {
+        let warning =
+            "was edited since the last run: run `overbar study` on the recording again to take the edits up";
+        study.warnings.push(format!("{HITS} {warning}"));
+    }
+    Ok(study)
+}
+
+fn stroke(row: &Row, grid: &Grid) -> Stroke {
+    let place = row.place.filter(|_| !grid.beats.is_empty());
+    let (per_beat, per_bar) = (i64::from(grid.steps_per_beat), i64::from(grid.steps_per_bar()));
+    Stroke {
+        hit: Hit {
+            time: row.time.seconds(),
+            voice: row.voice,
+            level: row.level.unwrap_or(Decibels(0.0)),
+            mark: row.mark.flatten(),
+            // A row that states no doubt is one that a player has typed.
+            sure: row.sure.unwrap_or(1.0),
+        },
+        step: place.map(|p| Steps((p.bar - 1) * per_bar + (p.beat - 1) * per_beat + p.step - 1)),
+        place,
+        late: row.late,
+        limb: row.limb.flatten(),
+        layer: row.layer.flatten(),
+    }
+}
+
+/// SHA-256 in hexadecimal.
+pub(super) fn sha256(bytes: &[u8]) -> String {
+    Sha256::digest(bytes)
+        .iter()
+        .map(|byte| format!("{byte:02x}"))
+        .collect()
+}
+
+/// The bytes of a file, or `None` if there is no such file.
+pub(super) fn read_if_there(file: &Path) -> Result<Option<Vec<u8>>, StudyError> {
+    match fs::read(file) {
+        Ok(bytes) => Ok(Some(bytes)),
+        Err(error) if error.kind() == io::ErrorKind::NotFound => Ok(None),
+        Err(error) => Err(StudyError::io("read", file)(error)),
+    }
+}
+
+/// The name under which a file is written before it is renamed.
+pub(super) fn part_of(file: &Path) -> PathBuf {
+    let mut name = file.as_os_str().to_owned();
+    name.push(".part");
+    PathBuf::from(name)
+}
+
+fn write_part(file: &Path, bytes: &[u8]) -> Result<(), StudyError> {
+    let part = part_of(file);
+    let written = File::create(&part).and_then(|mut out| {
+        out.write_all(bytes)?;
+        out.sync_all()
+    });
+    written.map_err(StudyError::io("write", &part))
+}
+
+fn rename_part(file: &Path) -> Result<(), StudyError> {
+    fs::rename(part_of(file), file).map_err(StudyError::io("replace", file))
+}
+
+/// Brings the names in a folder to the disk.
+fn sync(folder: &Path) -> Result<(), StudyError> {
+    // Other systems cannot open a folder, and need not.
+    if cfg!(unix) {
+        let synced = File::open(folder).and_then(|folder| folder.sync_all());
+        synced.map_err(StudyError::io("write to", folder))?;
+    }
+    Ok(())
+}
