@@ -2,6 +2,7 @@
 //! the bar line with proof of its length, and charts to read.
 //!
 //! The modules stand in the order in which the data flows; a later one may use an earlier one, never the other way.
+//! [`study_of`] is the whole way on one page.
 
 pub mod units;
 
@@ -26,3 +27,51 @@ pub mod charts;
 pub mod practice;
 
 pub mod cli;
+
+use audio::Recording;
+use options::Options;
+use study::corrections::Corrections;
+use study::{RecordingFacts, Study};
+
+/// A part of the work, for those who watch it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Stage {
+    /// Decoding the file.
+    Read,
+    /// Finding hits.
+    Hits,
+    /// Naming voices.
+    Voices,
+    /// Finding the grid.
+    Grid,
+    /// Searching for figures.
+    Cycles,
+    /// Writing the study folder.
+    Write,
+}
+
+/// From a recording to its study. The player's corrections are put in as soon as the hits have voices, so that
+/// the grid and the figures follow from them; `watch` hears of each stage as it begins.
+pub fn study_of(
+    recording: &Recording,
+    options: &Options,
+    corrections: &mut Corrections,
+    mut watch: impl FnMut(Stage),
+) -> Study {
+    watch(Stage::Hits);
+    let onsets = hits::find(recording, &options.hits);
+    watch(Stage::Voices);
+    let heard = voices::name(recording, &onsets, &options.voices);
+    let stretch = recording.start..=recording.start + recording.seconds();
+    let hits = corrections.apply_hits(heard, &stretch);
+    watch(Stage::Grid);
+    let grid = grid::find(&hits, &options.grid);
+    let placed = grid::place(&hits, &grid);
+    watch(Stage::Cycles);
+    let cycles = cycles::find(&placed, &grid, &options.cycles);
+    let facts = RecordingFacts::from(&recording.source);
+    let warnings = recording.warnings.clone();
+    let mut study = Study::new(facts, *options, &hits, grid, &placed, cycles, warnings);
+    corrections.apply_rows(&mut study.strokes);
+    study
+}
