@@ -13,4 +13,5 @@ mod findings;
 mod golden;
 mod layers;
 mod manners;
+mod readme;
 mod score;

@@ -35,7 +35,11 @@ fn the_readme_shows_what_the_program_prints() {
     let mut today = text.clone();
     let mut commands = Vec::new();
     for Shown { command, output } in shown(&text) {
-        let run = overbar().current_dir(desk.path()).args(command.split(' ')).assert().success();
+        let run = overbar()
+            .current_dir(desk.path())
+            .args(command.split(' '))
+            .assert()
+            .success();
         let printed = String::from_utf8_lossy(&run.get_output().stdout).into_owned();
         today = today.replace(
             &format!("    overbar {command}\n\n```text\n{output}```"),
@@ -44,14 +48,20 @@ fn the_readme_shows_what_the_program_prints() {
         commands.push(command.split(' ').next().unwrap_or_default().to_owned());
     }
     for name in ["study", "verify", "chart"] {
-        assert!(commands.iter().any(|c| c == name), "the README shows no output of {name}");
+        assert!(
+            commands.iter().any(|c| c == name),
+            "the README shows no output of {name}"
+        );
     }
     if bless {
         fs::write(&file, &today).unwrap();
         text = fs::read_to_string(&file).unwrap();
     }
     for (old, new) in text.lines().zip(today.lines()) {
-        assert_eq!(old, new, "the README shows something else than the program prints");
+        assert_eq!(
+            old, new,
+            "the README shows something else than the program prints"
+        );
     }
     assert_eq!(text, today);
 }
