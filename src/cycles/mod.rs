@@ -1,11 +1,21 @@
 //! Steps -> [`Cycle`]s: the figures that some voices repeat, how long they are, and how sure that is.
 
+mod chance;
+mod choose;
+mod code;
+mod figure;
+mod search;
+mod strokes;
+mod verify;
+
 use serde::{Deserialize, Serialize};
 
 use crate::grid::{Grid, Place, Placed};
 use crate::names::{Limb, Voice};
 use crate::options::CycleOptions;
 use crate::units::{Bits, Seconds, Steps};
+use strokes::Strokes;
+pub use verify::{Claim, Relation, Verdict, Verification, judge, verify};
 
 /// One step of the figure on which something is struck.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -109,11 +119,27 @@ pub struct Cycles {
 }
 
 /// Searches every length from two steps to a quarter of the span for figures that explain their voices better than the bar does.
-pub fn find(placed: &[Placed], _grid: &Grid, _options: &CycleOptions) -> Cycles {
-    Cycles {
+pub fn find(placed: &[Placed], grid: &Grid, _options: &CycleOptions) -> Cycles {
+    let mut cycles = Cycles {
         layer: vec![None; placed.len()],
         ..Cycles::default()
+    };
+    let Some(mut strokes) = Strokes::new(placed, grid) else {
+        return cycles;
+    };
+    let (figures, lengths) = choose::choose(&mut strokes);
+    for (index, (figure, chance)) in figures.iter().enumerate() {
+        figure.claim(index, placed, &strokes, &mut cycles.layer);
+        cycles.found.push(figure.cycle(&strokes, grid, *chance));
     }
+    cycles.lengths = lengths
+        .iter()
+        .map(|c| LengthTried {
+            steps: c.turn.length as u32,
+            bits: Bits(c.bits),
+        })
+        .collect();
+    cycles
 }
 
 /// When a free-running cycle of `length` steps meets the bar of `bar` steps again: (cycles, bars).

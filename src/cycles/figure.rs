@@ -1,0 +1,334 @@
+//! [`Candidate`] -> [`Cycle`]: where the figure starts, what it strikes, how often it comes round whole, and which hits
+//! belong to it.
+
+use super::search::{Candidate, Search};
+use super::strokes::{Strokes, Turn, alike};
+use super::{Broken, Cycle, FigureNote, Moment, Resolved, home};
+use crate::grid::{Grid, Placed};
+use crate::names::{Limb, Voice};
+use crate::units::{Bits, Seconds, Steps};
+
+/// Figures begin with the bar more readily than elsewhere, and with a beat more readily than between: bits for each,
+/// in 1/256 bit.
+const ON_THE_BAR: i32 = 4 * 256;
+const ON_A_BEAT: i32 = 256;
+
+/// One stream's share of a figure.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Line {
+    /// Index of the stream.
+    pub(super) stream: usize,
+    /// For each phase the voice struck there, if any.
+    pub(super) notes: Vec<Option<Voice>>,
+}
+
+/// A figure with its stretch settled: it starts on `from`, which is phase 0, and ends before `to`.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Figure {
+    /// Length and starts.
+    pub(super) turn: Turn,
+    /// First step and the step after the last.
+    pub(super) span: (usize, usize),
+    /// Its lines.
+    pub(super) lines: Vec<Line>,
+    /// Bits saved.
+    pub(super) bits: f64,
+}
+
+impl Figure {
+    /// Settles where a candidate's figure starts and ends.
+    pub(super) fn of(candidate: &Candidate, search: &Search, strokes: &Strokes) -> Self {
+        let masks: Vec<(usize, Vec<bool>)> = candidate
+            .parts
+            .iter()
+            .map(|p| (p.stream, search.figure(candidate, p.stream)))
+            .collect();
+        let struck = |step: usize| masks.iter().any(|(_, m)| m[candidate.turn.phase(step)]);
+        let from = if candidate.turn.round > 0 {
+            candidate.span.0
+        } else {
+            start(candidate, &search.gains(candidate), strokes, &struck)
+        };
+        let turn = if candidate.turn.round > 0 {
+            candidate.turn
+        } else {
+            Turn {
+                origin: from,
+                ..candidate.turn
+            }
+        };
+        let span = (
+            from,
+            end(turn, (from, candidate.span.1), &|step| {
+                masks.iter().any(|(_, m)| m[candidate.turn.phase(step)])
+            }),
+        );
+        let settled = Candidate {
+            turn,
+            span: (from, candidate.span.1),
+            ..candidate.clone()
+        };
+        let lines = candidate
+            .parts
+            .iter()
+            .map(|p| line(p.stream, &settled, &search.figure(&settled, p.stream), strokes))
+            .collect();
+        Figure {
+            turn,
+            span,
+            lines,
+            bits: candidate.bits,
+        }
+    }
+
+    /// The cycle as players and files see it.
+    pub(super) fn cycle(&self, strokes: &Strokes, grid: &Grid, chance: f64) -> Cycle {
+        let length = self.turn.length;
+        let mut figure = Vec::new();
+        for phase in 0..length {
+            let mut voices: Vec<Voice> = self
+                .lines
+                .iter()
+                .filter_map(|l| l.notes.get(phase).copied().flatten())
+                .collect();
+            voices.sort();
+            if !voices.is_empty() {
+                figure.push(FigureNote {
+                    step: phase as u32 + 1,
+                    limb: foot(&voices),
+                    voices,
+                });
+            }
+        }
+        let mut voices: Vec<Voice> = figure.iter().flat_map(|n| n.voices.clone()).collect();
+        voices.sort();
+        voices.dedup();
+        let repeats = self.repeats();
+        let (mut expected, mut there, mut broken) = (0usize, 0usize, Vec::new());
+        for (index, &(from, to)) in repeats.iter().enumerate() {
+            let (notes, missing, added) = self.compare(from, to, strokes);
+            expected += notes;
+            there += notes - missing.len();
+            if !missing.is_empty() || !added.is_empty() {
+                broken.push(Broken {
+                    repeat: index as u32 + 1,
+                    start: grid.place_of(Steps(strokes.first + from as i64)),
+                    missing,
+                    added,
+                });
+            }
+        }
+        let whole = repeats
+            .iter()
+            .filter(|(a, b)| b - a == length || self.turn.round > 0)
+            .count();
+        let (home_cycles, home_bars) = home(Steps(length as i64), Steps(strokes.bar as i64));
+        Cycle {
+            length_steps: length as u32,
+            length_notes: figure.len() as u32,
+            length_seconds: step_seconds(grid) * length as f64,
+            crosses_bar: strokes.crosses(length),
+            figure,
+            voices,
+            start: moment(self.span.0, strokes, grid),
+            end: moment(self.span.1, strokes, grid),
+            repeats: whole as u32,
+            kept: there as f64 / expected.max(1) as f64,
+            broken,
+            bits: Bits(self.bits),
+            chance,
+            home_bars,
+            home_cycles,
+            resolved: (self.turn.round > 0).then(|| Resolved {
+                every_bars: (self.turn.round / strokes.bar) as u32,
+            }),
+        }
+    }
+
+    /// Where each repeat starts and stops; the last may be cut.
+    fn repeats(&self) -> Vec<(usize, usize)> {
+        let starts: Vec<usize> = (self.span.0..self.span.1)
+            .filter(|s| self.turn.starts(*s))
+            .collect();
+        let ends = starts.iter().skip(1).copied().chain([self.span.1]);
+        starts.iter().copied().zip(ends).collect()
+    }
+
+    /// Of one repeat: how many notes it should have, which of them are missing, and which strokes it has besides.
+    #[allow(
+        clippy::type_complexity,
+        reason = "a count and two lists, taken apart at once"
+    )]
+    fn compare(
+        &self,
+        from: usize,
+        to: usize,
+        strokes: &Strokes,
+    ) -> (usize, Vec<(u32, Voice)>, Vec<(u32, Voice)>) {
+        let (mut expected, mut missing, mut added) = (0, Vec::new(), Vec::new());
+        for step in from..to {
+            let phase = self.turn.phase(step);
+            for line in &self.lines {
+                let stream = &strokes.streams[line.stream];
+                let hit = stream.hit.get(step).is_some_and(|h| *h > 0);
+                match (line.notes.get(phase).copied().flatten(), hit) {
+                    (Some(voice), there) => {
+                        expected += 1;
+                        if !there {
+                            missing.push((phase as u32 + 1, voice));
+                        }
+                    }
+                    (None, true) => {
+                        let voice = strokes.voice_at(line.stream, step);
+                        added.extend(voice.map(|v| (phase as u32 + 1, v)));
+                    }
+                    (None, false) => {}
+                }
+            }
+        }
+        (expected, missing, added)
+    }
+
+    /// The share of the figure's notes that are there, and the share of its voices' strokes that the figure has.
+    pub(super) fn holds(&self, strokes: &Strokes) -> (f64, f64) {
+        let (mut expected, mut missing, mut added) = (0, 0, 0);
+        for (from, to) in self.repeats() {
+            let (e, m, a) = self.compare(from, to, strokes);
+            expected += e;
+            missing += m.len();
+            added += a.len();
+        }
+        let there = (expected - missing) as f64;
+        (
+            there / expected.max(1) as f64,
+            there / (there + added as f64).max(1.0),
+        )
+    }
+
+    /// Marks the hits that belong to this figure with its index.
+    pub(super) fn claim(
+        &self,
+        index: usize,
+        placed: &[Placed],
+        strokes: &Strokes,
+        layer: &mut [Option<usize>],
+    ) {
+        for (hit, owner) in placed.iter().zip(layer) {
+            let step = hit.step.0 - strokes.first;
+            if owner.is_some() || step < self.span.0 as i64 || step >= self.span.1 as i64 {
+                continue;
+            }
+            let step = step as usize;
+            let phase = self.turn.phase(step);
+            let belongs = self.lines.iter().any(|line| {
+                let Some(note) = line.notes.get(phase).copied().flatten() else {
+                    return false;
+                };
+                let there = |v: Voice| strokes.strikes(v, step);
+                let voices = &strokes.streams[line.stream].voices;
+                let voice = hit.hit.voice;
+                voice == note
+                    || !there(note) && voices.contains(&voice)
+                    || alike(voice, note) && !voices.iter().any(|v| there(*v))
+            });
+            if belongs {
+                *owner = Some(index);
+            }
+        }
+    }
+}
+
+/// The step on which a freely running figure starts: near the beginning of its stretch, on a struck note, on a
+/// downbeat or a beat where that costs little.
+fn start(candidate: &Candidate, gains: &[i32], strokes: &Strokes, struck: &dyn Fn(usize) -> bool) -> usize {
+    let (a, length) = (candidate.span.0, candidate.turn.length);
+    let low = a.saturating_sub(length).max(strokes.whole.0);
+    let high = (a + length).min(candidate.span.1.saturating_sub(1));
+    let value = |step: usize| {
+        let between = gains
+            .get(a.min(step)..a.max(step))
+            .unwrap_or_default()
+            .iter()
+            .sum::<i32>();
+        let moved = if step < a { between } else { -between };
+        let place = if step.is_multiple_of(strokes.bar) {
+            ON_THE_BAR
+        } else if step.is_multiple_of(strokes.beat) {
+            ON_A_BEAT
+        } else {
+            0
+        };
+        moved + place
+    };
+    (low..=high)
+        .filter(|s| struck(*s))
+        .max_by_key(|s| (value(*s), std::cmp::Reverse(*s)))
+        .unwrap_or(a)
+}
+
+/// The step after the last: the end of the last repeat when all its notes are in the stretch, else the stretch's end.
+fn end(turn: Turn, (from, to): (usize, usize), struck: &dyn Fn(usize) -> bool) -> usize {
+    let mut step = to;
+    while step > from && !turn.starts(step) {
+        if struck(step) {
+            return to;
+        }
+        step += 1;
+        if step - to > turn.length {
+            return to;
+        }
+    }
+    step
+}
+
+/// Which voice a stream strikes on each phase of its figure: the one that does so most often.
+fn line(stream: usize, candidate: &Candidate, mask: &[bool], strokes: &Strokes) -> Line {
+    let voices = &strokes.streams[stream].voices;
+    let notes = mask.iter().enumerate().map(|(phase, struck)| {
+        let steps = (candidate.span.0..candidate.span.1).filter(|s| candidate.turn.phase(*s) == phase);
+        let steps: Vec<usize> = steps.collect();
+        let often = |v: &Voice| steps.iter().filter(|s| strokes.strikes(*v, **s)).count();
+        let most = voices
+            .iter()
+            .copied()
+            .max_by_key(|v| (often(v), std::cmp::Reverse(*v)));
+        if *struck { most } else { None }
+    });
+    Line {
+        stream,
+        notes: notes.collect(),
+    }
+}
+
+/// The foot that plays these voices, when it is one foot alone and known.
+fn foot(voices: &[Voice]) -> Option<Limb> {
+    match voices {
+        [Voice::Kick] => Some(Limb::RightFoot),
+        [Voice::KickLeft | Voice::HatFoot] => Some(Limb::LeftFoot),
+        _ => None,
+    }
+}
+
+/// A step as bar, beat, step and time.
+fn moment(step: usize, strokes: &Strokes, grid: &Grid) -> Moment {
+    let step = Steps(strokes.first + step as i64);
+    let place = grid.place_of(step);
+    Moment {
+        bar: place.bar,
+        beat: place.beat,
+        step: place.step,
+        time: grid.time_of(step).unwrap_or(Seconds(0.0)),
+    }
+}
+
+/// The median step.
+fn step_seconds(grid: &Grid) -> Seconds {
+    let mut beats: Vec<f64> = grid.beats.windows(2).map(|w| (w[1] - w[0]).0).collect();
+    beats.sort_by(f64::total_cmp);
+    let beat = match beats.get(beats.len() / 2) {
+        Some(middle) => *middle,
+        None if grid.tempo.0 > 0.0 => grid.tempo.beat().0,
+        None => 0.0,
+    };
+    Seconds(beat / f64::from(grid.steps_per_beat.max(1)))
+}

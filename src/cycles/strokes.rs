@@ -1,0 +1,274 @@
+//! [`Placed`] hits -> [`Strokes`]: for each stream of voices, which steps are struck.
+//!
+//! A stream is one voice, or several that an ear may mistake for one another taken as one. Step 0 is the first step
+//! of the bar in which the first stroke lies.
+
+use super::code::Tally;
+use crate::grid::{Grid, Placed};
+use crate::names::Voice;
+
+/// More steps than hours of playing have: a grid that claims more is no grid.
+const MOST_STEPS: i64 = 1 << 20;
+
+/// More steps than any bar has.
+const MOST_STEPS_IN_BAR: usize = 1024;
+
+/// Fewer strokes than these repeat nothing four times.
+const FEWEST_STROKES: usize = 4;
+
+/// Voices that are easily taken for one another; each row may be heard as one stream.
+const ALIKE: [&[Voice]; 7] = [
+    &[Voice::Kick, Voice::KickLeft],
+    &[Voice::Snare, Voice::Snare2, Voice::CrossStick],
+    &[
+        Voice::TomHigh,
+        Voice::TomMid,
+        Voice::TomLow,
+        Voice::TomFloor,
+        Voice::TomFloor2,
+    ],
+    &[Voice::HatClosed, Voice::HatOpen],
+    &[Voice::HatClosed, Voice::HatOpen, Voice::HatFoot],
+    &[Voice::Ride, Voice::RideBell, Voice::Cowbell],
+    &[
+        Voice::HatClosed,
+        Voice::HatOpen,
+        Voice::Ride,
+        Voice::RideBell,
+        Voice::Crash,
+        Voice::Crash2,
+        Voice::Splash,
+        Voice::China,
+        Voice::Cowbell,
+    ],
+];
+
+/// Whether two voices are easily taken for one another.
+pub(super) fn alike(a: Voice, b: Voice) -> bool {
+    a == b || ALIKE.iter().any(|row| row.contains(&a) && row.contains(&b))
+}
+
+/// The steps that one voice, or several heard as one, are struck on.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct Stream {
+    /// Its voices.
+    pub(super) voices: Vec<Voice>,
+    /// 1 on every step that is struck.
+    pub(super) hit: Vec<u8>,
+    /// Stretches that an earlier figure already explains.
+    pub(super) taken: Vec<(usize, usize)>,
+}
+
+impl Stream {
+    /// Whether a figure already explains more than a tenth of these steps.
+    pub(super) fn is_taken(&self, from: usize, to: usize) -> bool {
+        let covered: usize = self
+            .taken
+            .iter()
+            .map(|&(a, b)| b.min(to).saturating_sub(a.max(from)))
+            .sum();
+        covered * 10 > to.saturating_sub(from)
+    }
+}
+
+/// How a cycle turns: which phase of it a step is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Turn {
+    /// Steps in a cycle, at least 1.
+    pub(super) length: usize,
+    /// A step on which a cycle starts.
+    pub(super) origin: usize,
+    /// It starts anew every so many steps from `origin`; 0 when it runs freely.
+    pub(super) round: usize,
+}
+
+impl Turn {
+    /// A cycle that runs freely from step 0.
+    pub(super) fn free(length: usize) -> Self {
+        Turn {
+            length: length.max(1),
+            origin: 0,
+            round: 0,
+        }
+    }
+
+    /// The phase of `step`, from 0.
+    pub(super) fn phase(self, step: usize) -> usize {
+        let cycle = if self.round == 0 { self.length } else { self.round };
+        (step + cycle - self.origin % cycle) % cycle % self.length
+    }
+
+    /// Whether a cycle starts on `step`.
+    pub(super) fn starts(self, step: usize) -> bool {
+        self.phase(step) == 0
+    }
+
+    /// Stretches of steps between two steps, each with how far before them the same phase was last: one cycle, or one
+    /// round where the cycle started anew between. Steps that have nothing before them are left out.
+    pub(super) fn looks_back(self, (from, to): (usize, usize)) -> Vec<(usize, usize, usize)> {
+        if self.round == 0 {
+            let first = from + self.length;
+            return if first < to {
+                vec![(first, to, self.length)]
+            } else {
+                Vec::new()
+            };
+        }
+        let mut stretches = Vec::new();
+        // Rounds are laid from one round before step 0, so that every step lies in one.
+        let (shift, last) = (self.round, to + self.round);
+        let mut start = self.origin % self.round;
+        while start < last {
+            let anew = (start, start + self.length, self.round);
+            let on = (start + self.length, start + self.round, self.length);
+            for (a, b, lag) in [anew, on] {
+                let (a, b) = (a.max(from + lag + shift), b.min(last));
+                if a < b {
+                    stretches.push((a - shift, b - shift, lag));
+                }
+            }
+            start += self.round;
+        }
+        stretches
+    }
+}
+
+/// Counts the strokes on each phase of `turn` between two steps.
+pub(super) fn tally(hit: &[u8], (from, to): (usize, usize), turn: Turn, into: &mut Tally) {
+    into.clear(turn.length);
+    let cycle = if turn.round == 0 { turn.length } else { turn.round };
+    let mut inside = (from + cycle - turn.origin % cycle) % cycle;
+    let mut rest = hit.get(from..to).unwrap_or_default();
+    // Whole rows at a time, up to the next start of a cycle: the inner loops are plain sums over slices.
+    while !rest.is_empty() {
+        let phase = inside % turn.length;
+        let row = (turn.length - phase).min(cycle - inside).min(rest.len());
+        let (now, later) = rest.split_at(row);
+        for (sum, &struck) in into.struck[phase..phase + row].iter_mut().zip(now) {
+            *sum += u32::from(struck);
+        }
+        for sum in &mut into.seen[phase..phase + row] {
+            *sum += 1;
+        }
+        inside = (inside + row) % cycle;
+        rest = later;
+    }
+}
+
+/// All streams of a recording on one row of steps.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct Strokes {
+    /// The grid's number of step 0 here.
+    pub(super) first: i64,
+    /// From the first struck step to just after the last.
+    pub(super) whole: (usize, usize),
+    /// Steps in a bar.
+    pub(super) bar: usize,
+    /// Steps in a beat.
+    pub(super) beat: usize,
+    /// Single voices first, then those heard as one.
+    pub(super) streams: Vec<Stream>,
+    /// Every voice's own row, rare ones too.
+    single: Vec<(Voice, Vec<u8>)>,
+}
+
+impl Strokes {
+    /// Lays the hits out; `None` when they or the grid give nothing to search.
+    pub(super) fn new(placed: &[Placed], grid: &Grid) -> Option<Self> {
+        let (bar, beat) = (grid.steps_per_bar() as usize, grid.steps_per_beat as usize);
+        let low = placed.iter().map(|p| p.step.0).min()?;
+        let high = placed.iter().map(|p| p.step.0).max()?;
+        if bar == 0 || beat == 0 || bar > MOST_STEPS_IN_BAR || high.checked_sub(low)? >= MOST_STEPS {
+            return None;
+        }
+        let first = low.checked_sub(low.rem_euclid(bar as i64))?;
+        let whole = ((low - first) as usize, (high - first) as usize + 1);
+        let mut single: Vec<(Voice, Vec<u8>)> = Vec::new();
+        for p in placed {
+            let step = (p.step.0 - first) as usize;
+            let row = match single.iter().position(|(v, _)| *v == p.hit.voice) {
+                Some(row) => row,
+                None => {
+                    single.push((p.hit.voice, vec![0; whole.1]));
+                    single.len() - 1
+                }
+            };
+            single[row].1[step] = 1;
+        }
+        single.sort_by_key(|(voice, _)| *voice);
+        let mut streams: Vec<Stream> = single
+            .iter()
+            .map(|(voice, hit)| Stream {
+                voices: vec![*voice],
+                hit: hit.clone(),
+                taken: Vec::new(),
+            })
+            .collect();
+        let joined: Vec<Stream> = ALIKE.iter().filter_map(|row| join(&streams, row)).collect();
+        for stream in joined {
+            if streams.iter().all(|s| s.voices != stream.voices) {
+                streams.push(stream);
+            }
+        }
+        streams.retain(|s| s.hit.iter().filter(|h| **h > 0).count() >= FEWEST_STROKES);
+        Some(Strokes {
+            first,
+            whole,
+            bar,
+            beat,
+            streams,
+            single,
+        })
+    }
+
+    /// Other streams over the same bars and beats, from the first of so many steps to the last.
+    pub(super) fn with(&self, streams: Vec<Stream>, steps: usize) -> Self {
+        Strokes {
+            first: self.first,
+            whole: (0, steps),
+            bar: self.bar,
+            beat: self.beat,
+            streams,
+            single: Vec::new(),
+        }
+    }
+
+    /// Whether a voice is struck on a step.
+    pub(super) fn strikes(&self, voice: Voice, step: usize) -> bool {
+        let row = self.single.iter().find(|(v, _)| *v == voice);
+        row.is_some_and(|(_, hit)| hit.get(step).is_some_and(|h| *h > 0))
+    }
+
+    /// A voice of this stream that is struck on this step.
+    pub(super) fn voice_at(&self, stream: usize, step: usize) -> Option<Voice> {
+        let voices = &self.streams.get(stream)?.voices;
+        voices.iter().copied().find(|v| self.strikes(*v, step))
+    }
+
+    /// Whether a length neither divides the bar nor is a multiple of it.
+    pub(super) fn crosses(&self, length: usize) -> bool {
+        length > 0 && !self.bar.is_multiple_of(length) && !length.is_multiple_of(self.bar)
+    }
+}
+
+/// Those streams of single voices that stand in `row` as one; `None` unless there are two or more.
+fn join(streams: &[Stream], row: &[Voice]) -> Option<Stream> {
+    let parts: Vec<&Stream> = streams
+        .iter()
+        .filter(|s| s.voices.iter().all(|v| row.contains(v)))
+        .collect();
+    let mut hit = parts.first()?.hit.clone();
+    if parts.len() < 2 {
+        return None;
+    }
+    for part in &parts[1..] {
+        for (all, one) in hit.iter_mut().zip(&part.hit) {
+            *all |= one;
+        }
+    }
+    Some(Stream {
+        voices: parts.iter().flat_map(|s| s.voices.clone()).collect(),
+        hit,
+        taken: Vec::new(),
+    })
+}
