@@ -1,7 +1,7 @@
 //! The study: plain values of everything that was found, and its folder on disk.
 //!
 //! `hits.tsv` holds the rows, which a player may edit; `study.json` all the rest. [`corrections`] finds what was
-//! edited and keeps it from run to run; [`write`] and [`read`] keep the two files together.
+//! edited and keeps it from run to run; [`write()`] and [`read()`] keep the two files together.
 
 mod build;
 mod cells;

@@ -1,8 +1,8 @@
 //! What a player has changed in `hits.tsv`, kept from run to run and put onto whatever the program finds next.
 //!
-//! The program remembers the rows it wrote last. What stands in the file now is paired with them ([`merge`]): what
-//! differs is the player's word and becomes a [`Correction`]. The next run applies them all to what it has found
-//! afresh ([`apply`]). None is ever dropped but by the player: one that finds nothing to correct waits.
+//! The program remembers the rows it wrote last. What stands in the file now is paired with them: what
+//! differs is the player's word and becomes a correction. The next run applies them all to what it has found
+//! afresh. None is ever dropped but by the player: one that finds nothing to correct waits.
 
 mod apply;
 mod kept;
