@@ -16,6 +16,8 @@ mod find;
 
 mod place;
 
+mod words;
+
 #[cfg(test)]
 mod invented;
 
@@ -28,8 +30,6 @@ mod fitting;
 
 pub use find::find;
 pub use place::{Place, Placed, place};
-mod words;
-
 pub use words::subdivision;
 
 use std::fmt;

@@ -23,6 +23,8 @@ const NEAR: f64 = 0.09;
 pub(super) struct Reading {
     /// Beat times in seconds.
     pub(super) beats: Vec<f64>,
+    /// Median length of a beat in seconds.
+    pub(super) period: f64,
     /// Steps in a beat.
     pub(super) steps: u32,
     /// Beats in a bar.
@@ -34,7 +36,7 @@ pub(super) struct Reading {
 }
 
 /// Number of [`Marks`].
-pub(super) const MARKS: usize = 68;
+pub(super) const MARKS: usize = 106;
 /// What can be heard in a reading, each about 0 to 1 or -1 to 1.
 pub(super) type Marks = [f64; MARKS];
 
@@ -49,9 +51,14 @@ impl Reading {
         self.marks[0]
     }
 
-    /// Median length of a beat in seconds.
-    pub(super) fn period(&self) -> f64 {
-        median(self.beats.windows(2).map(|w| w[1] - w[0]).collect())
+    /// The beat nearest to `time`.
+    pub(super) fn nearest_beat(&self, time: f64) -> usize {
+        nearest(&self.beats, time)
+    }
+
+    /// Whether beat number `index` is a beat one.
+    pub(super) fn is_one(&self, index: usize) -> bool {
+        index % self.bar == self.first % self.bar
     }
 }
 
@@ -66,6 +73,8 @@ pub(super) struct Pulse {
     half: Vec<[f64; KINDS]>,
     /// Per beat: how far the stroke on it stands out, and 1 where there is one.
     accent: Vec<(f64, f64)>,
+    /// Per beat: kick and snare on its four quarters.
+    quarters: Vec<[[f64; 4]; 2]>,
     /// What is heard whatever the bars are.
     common: [f64; 10],
     /// Per beat: whether anything was struck at all in it.
@@ -110,6 +119,7 @@ impl Pulse {
             half: vec![[0.0; KINDS]; count],
             accent: vec![(0.0, 0.0); count],
             common: [0.0; 10],
+            quarters: vec![[[0.0; 4]; 2]; count],
             lively: vec![false; count],
             likeness: [0.0; 17],
             steps: found,
@@ -131,6 +141,13 @@ impl Pulse {
             }
             if let Some(i) = index(inside).filter(|_| near(inside + 0.5)) {
                 raise(&mut pulse.half[i], &event.struck);
+            }
+            let quarter = (place * 4.0).round();
+            if let Some(i) = index((quarter / 4.0).floor()).filter(|_| (place - quarter / 4.0).abs() < NEAR) {
+                for (row, kind) in [Kind::Kick, Kind::Snare].into_iter().enumerate() {
+                    let struck = &mut pulse.quarters[i][row][quarter as usize % 4];
+                    *struck = struck.max(event.struck[kind as usize]);
+                }
             }
             let bin = (place * BINS as f64).round();
             if let Some(i) = index((bin / BINS as f64).floor()) {
@@ -183,14 +200,7 @@ impl Pulse {
 
     /// The beat nearest to `time`.
     pub(super) fn nearest_beat(&self, time: f64) -> usize {
-        let after = self.beats.partition_point(|b| *b < time);
-        let near = |i: usize| self.beats.get(i).map_or(f64::INFINITY, |b| (b - time).abs());
-        let before = after.saturating_sub(1);
-        if near(before) <= near(after) {
-            before
-        } else {
-            after
-        }
+        nearest(&self.beats, time)
     }
 
     /// The reading with bars of `bar` beats that begin on beat `first`, `first + bar`, …
@@ -198,6 +208,7 @@ impl Pulse {
         let marks = self.marks(events, bar, first);
         Reading {
             beats: self.beats.clone(),
+            period: self.period,
             steps: self.steps,
             bar,
             first,
@@ -228,6 +239,10 @@ impl Pulse {
         }
         marks[55..65].copy_from_slice(&self.common);
         marks[65..68].copy_from_slice(&self.last_beat_marks(bar, first));
+        self.accent_marks(&mut marks[68..70], bar, first);
+        if bar == 4 {
+            self.four_marks(&mut marks[70..106], first);
+        }
         marks
     }
 
@@ -256,6 +271,45 @@ impl Pulse {
         for (kind, sum) in sums.iter().enumerate() {
             for place in 0..4 {
                 marks[kind * 4 + place] = sum[place] / f64::max(counts[place], 1.0);
+            }
+        }
+    }
+
+    /// How surely accents favour beat one: the difference of the means over its standard error, and summed.
+    fn accent_marks(&self, marks: &mut [f64], bar: usize, first: usize) {
+        let mut sums = [(1e-9, 0.0); 2];
+        for (i, (accent, count)) in self.accent.iter().enumerate() {
+            let one = usize::from((i + bar * 8 - first % bar) % bar == 0);
+            sums[one].0 += count;
+            sums[one].1 += accent;
+        }
+        let [(others, other), (ones, one)] = sums;
+        let difference = one / ones - other / others;
+        marks[0] = difference / (1.0 / (ones + 1.0) + 1.0 / (others + 1.0)).sqrt() / 4.0;
+        marks[1] = difference * ones / 10.0;
+    }
+
+    /// In bars of four: how kick and snare on each quarter of each beat, and crashes on each beat, stand out against
+    /// the same place in the other beats.
+    fn four_marks(&self, marks: &mut [f64], first: usize) {
+        let mut sums = [[0.0; 9]; 4];
+        let mut counts = [1e-9; 4];
+        for i in (0..self.beats.len()).filter(|i| self.lively[*i]) {
+            let beat = (i + 32 - first % 4) % 4;
+            counts[beat] += 1.0;
+            let quarters = self.quarters[i].iter().flatten();
+            for (sum, struck) in sums[beat]
+                .iter_mut()
+                .zip(quarters.chain([&self.on[i][Kind::Crash as usize]]))
+            {
+                *sum += struck;
+            }
+        }
+        for place in 0..9 {
+            let rates: [f64; 4] = std::array::from_fn(|beat| sums[beat][place] / counts[beat]);
+            let mean = rates.iter().sum::<f64>() / 4.0;
+            for (mark, rate) in marks[place * 4..].iter_mut().zip(rates) {
+                *mark = rate - mean;
             }
         }
     }
@@ -402,7 +456,15 @@ fn likeness(patterns: &[[f64; BINS * 4]]) -> [f64; 17] {
     result
 }
 
-pub(super) fn median(mut values: Vec<f64>) -> f64 {
+/// The index of the beat nearest to `time`; 0 when there are none.
+fn nearest(beats: &[f64], time: f64) -> usize {
+    let after = beats.partition_point(|b| *b < time);
+    let off = |i: usize| beats.get(i).map_or(f64::INFINITY, |b| (b - time).abs());
+    let before = after.saturating_sub(1);
+    if off(before) <= off(after) { before } else { after }
+}
+
+fn median(mut values: Vec<f64>) -> f64 {
     values.sort_by(f64::total_cmp);
     values.get(values.len() / 2).copied().unwrap_or(1.0)
 }

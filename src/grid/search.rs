@@ -32,7 +32,7 @@ pub(super) fn readings(events: &[Event], hints: &GridOptions) -> Vec<Reading> {
 fn parts(feel: Feel, hints: &GridOptions) -> &'static [f64] {
     match (hints.downbeat, feel) {
         (Some(_), _) => &[0.0],
-        (_, Feel::Even) => &[0.0, 0.5],
+        (_, Feel::Even) => &[0.0, 0.25, 0.5, 0.75],
         (_, Feel::Triplet) => &[0.0, 1.0 / 3.0, 2.0 / 3.0],
         _ => &[0.0],
     }
@@ -127,18 +127,11 @@ fn periods(hints: &GridOptions) -> Vec<f64> {
     periods
 }
 
-/// The part of the piece that is scanned: all of it when short, else the middle.
+/// The part of the piece that is scanned: all of it when short, else where most is struck.
 fn excerpt(events: &[Event]) -> &[Event] {
-    let (Some(first), Some(last)) = (events.first(), events.last()) else {
-        return events;
-    };
-    if last.time - first.time <= EXCERPT {
-        return events;
-    }
-    let begin = (first.time + last.time - EXCERPT) / 2.0;
-    let from = events.partition_point(|e| e.time < begin);
-    let to = events.partition_point(|e| e.time < begin + EXCERPT);
-    &events[from..to]
+    let end = |from: usize| events.partition_point(|e| e.time <= events[from].time + EXCERPT);
+    let from = (0..events.len()).rev().max_by_key(|i| end(*i) - i).unwrap_or(0);
+    events.get(from..).map_or(events, |_| &events[from..end(from)])
 }
 
 /// Whether two tracks have the same beats.

@@ -189,8 +189,8 @@ fn viterbi(search: &Search, first: usize, last: usize) -> (Vec<usize>, f64) {
                 }
                 continue;
             }
-            // A beat may differ from the one before by a tenth at most.
-            for after in length.saturating_sub(5)..(length + 6).min(count) {
+            // A beat differs from the one before by some 6 % at most.
+            for after in length.saturating_sub(3)..(length + 4).min(count) {
                 let here = next * count + after;
                 let arrived = (score - search.price[length][after]) as f32;
                 if arrived > best[here] {

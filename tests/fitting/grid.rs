@@ -50,7 +50,9 @@ fn fit_weights() {
         } else {
             played(&grooves, &mut dice)
         };
-        let Some(example) = example else { continue };
+        let Some(example) = example.filter(|e| e.hits.len() >= 40) else {
+            continue;
+        };
         let hits = degraded(example.hits.clone(), &mut dice);
         let set: Vec<(Marks, bool)> = readings(&gather(&hits), &GridOptions::default())
             .iter()
@@ -148,7 +150,10 @@ fn f_measure(found: &[f64], truth: &[f64]) -> f64 {
 
 /// A listener's hits: some missing, some added, some wrongly named, none quite in time.
 fn degraded(mut hits: Vec<Hit>, dice: &mut ChaCha8Rng) -> Vec<Hit> {
-    let end = hits.last().map_or(1.0, |h| h.time.0);
+    let (start, end) = (
+        hits.first().map_or(0.0, |h| h.time.0),
+        hits.last().map_or(1.0, |h| h.time.0),
+    );
     let added = hits.len() / 30;
     hits.retain(|_| dice.random::<f64>() > 0.05);
     for hit in &mut hits {
@@ -161,7 +166,7 @@ fn degraded(mut hits: Vec<Hit>, dice: &mut ChaCha8Rng) -> Vec<Hit> {
     }
     for _ in 0..added {
         let voice = *Voice::ALL.choose(dice).expect("there are voices");
-        let time = Seconds(dice.random_range(0.0..end));
+        let time = Seconds(start + dice.random::<f64>() * (end - start));
         hits.push(Hit {
             time,
             voice,
@@ -175,7 +180,7 @@ fn degraded(mut hits: Vec<Hit>, dice: &mut ChaCha8Rng) -> Vec<Hit> {
 }
 
 fn invented(dice: &mut ChaCha8Rng) -> Option<Example> {
-    let bar = *[4, 4, 4, 4, 3, 3, 5, 7].choose(dice)?;
+    let bar = *[4, 4, 4, 4, 4, 4, 3, 3, 5, 7].choose(dice)?;
     let bpm = dice.random_range(75.0..165.0);
     let steps = if bpm < 105.0 {
         *[4, 6, 6, 3].choose(dice)?
