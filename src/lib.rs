@@ -12,6 +12,8 @@ pub mod options;
 
 pub mod audio;
 
+pub mod listen;
+
 pub mod hits;
 
 pub mod voices;
@@ -59,11 +61,12 @@ pub fn study_of(
     mut watch: impl FnMut(Stage),
 ) -> Study {
     watch(Stage::Hits);
-    let onsets = hits::find(recording, &options.hits);
+    let heard = listen::listen(recording);
+    let onsets = hits::find(recording, &heard, &options.hits);
     watch(Stage::Voices);
-    let heard = voices::name(recording, &onsets, &options.voices);
+    let named = voices::name(recording, &heard, &onsets, &options.voices);
     let stretch = recording.start..=recording.start + recording.seconds();
-    let hits = corrections.apply_hits(heard, &stretch);
+    let hits = corrections.apply_hits(named, &stretch);
     watch(Stage::Grid);
     let grid = grid::find(&hits, &options.grid);
     let placed = grid::place(&hits, &grid);

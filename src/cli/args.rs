@@ -26,6 +26,7 @@ pub(super) struct Line {
 #[derive(Debug, Subcommand)]
 pub(super) enum Command {
     Study(StudyArgs),
+    Verify(VerifyArgs),
     Chart(ChartArgs),
 }
 

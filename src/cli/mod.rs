@@ -5,6 +5,7 @@ mod chart;
 mod progress;
 mod study;
 mod summary;
+mod verify;
 
 use std::io::{self, Write};
 use std::process::ExitCode;
@@ -37,6 +38,7 @@ pub fn parse() -> Result<Typed, ExitCode> {
 pub fn run(typed: Typed) -> Result<(), Error> {
     match typed.0 {
         Command::Study(args) => study::run(&args),
+        Command::Verify(args) => verify::run(&args),
         Command::Chart(args) => chart::run(&args),
     }
 }

@@ -1,7 +1,8 @@
 //! [`Recording`] -> [`Onset`]s: when something was struck, to the millisecond, how loud, and how sure.
 //!
-//! Spectral flux in several regions proposes many candidates ([`candidates`]), each is timed on the waveform
-//! ([`attack`]), described relative to its surroundings ([`evidence`]) and judged ([`decide`]).
+//! What the network heard ([`listen`]) says where strokes are; each is timed on the waveform ([`attack`]). Without
+//! it, spectral flux in several regions proposes many candidates ([`candidates`]), each is described relative to its
+//! surroundings ([`evidence`]) and judged ([`decide`]).
 
 mod attack;
 
@@ -18,6 +19,7 @@ use std::collections::BTreeSet;
 use rayon::prelude::*;
 
 use crate::audio::{RATE, Recording};
+use crate::listen::{self, Heard, Sound};
 use crate::options::HitOptions;
 use crate::units::{Decibels, Seconds};
 
@@ -38,11 +40,17 @@ pub const WINDOW: usize = 1024;
 /// Strokes nearer to each other than this are one onset, samples: 30 ms, between flams and the fastest equal strokes.
 const APART: usize = 1323;
 
-/// How sure an onset must be.
+/// How sure an onset must be that was judged by flux.
 const LEAST: f64 = 0.5;
 
-/// How sure an onset must be where a band plays along.
+/// The same where a band plays along.
 const LEAST_IN_MIX: f64 = 0.6;
+
+/// How sure the network must be of an onset.
+const LEAST_HEARD: f32 = 0.65;
+
+/// The same where a band plays along.
+const LEAST_HEARD_IN_MIX: f32 = 0.8;
 
 /// A moment at which one or more drums or cymbals were struck.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -64,14 +72,47 @@ pub struct Candidate {
     pub evidence: Vec<f32>,
 }
 
-/// Finds every onset of the recording, sorted by time.
-pub fn find(recording: &Recording, options: &HitOptions) -> Vec<Onset> {
-    let least = if options.mix { LEAST_IN_MIX } else { LEAST };
+/// Finds every onset of the recording, sorted by time: where the network heard strokes, or, when it has not listened
+/// (`heard` is empty), where the flux of the spectrum says so.
+pub fn find(recording: &Recording, heard: &Heard, options: &HitOptions) -> Vec<Onset> {
+    let struck = if heard.is_empty() {
+        rising(recording, if options.mix { LEAST_IN_MIX } else { LEAST })
+    } else {
+        let least = if options.mix {
+            LEAST_HEARD_IN_MIX
+        } else {
+            LEAST_HEARD
+        };
+        heard_in(recording, heard, least)
+    };
+    onsets(recording, struck)
+}
+
+/// Strokes that the network is at least so sure of, timed on the waveform.
+fn heard_in(recording: &Recording, heard: &Heard, least: f32) -> Vec<(Attack, f64)> {
+    listen::strokes(heard, least)
+        .iter()
+        .map(|stroke| {
+            let frame = (stroke.time - recording.start).to_sample(RATE) / HOP;
+            (
+                attack::attack(recording, frame),
+                f64::from(stroke.likely(Sound::Any)),
+            )
+        })
+        .collect()
+}
+
+/// Candidates of the flux that are at least so sure.
+fn rising(recording: &Recording, least: f64) -> Vec<(Attack, f64)> {
     let network = Network::built_in();
-    let mut struck: Vec<(Attack, f64)> = judge(recording, |attack, evidence| {
+    judge(recording, |attack, evidence| {
         let sure = network.probability(&evidence);
         (sure >= least).then_some((attack, sure))
-    });
+    })
+}
+
+/// One onset for all that was struck together, in order.
+fn onsets(recording: &Recording, mut struck: Vec<(Attack, f64)>) -> Vec<Onset> {
     // The surest first: of several candidates for one stroke it is the one that stays.
     struck.sort_by(|a, b| b.1.total_cmp(&a.1));
     let mut taken = BTreeSet::new();

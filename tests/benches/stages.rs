@@ -17,7 +17,7 @@ use std::time::Instant;
 use overbar::audio::{self, RATE, Recording};
 use overbar::options::Options;
 use overbar::units::Seconds;
-use overbar::{cycles, grid, hits, voices};
+use overbar::{cycles, grid, hits, listen, voices};
 use realfft::RealFftPlanner;
 
 const MINUTES: usize = 10;
@@ -92,15 +92,18 @@ fn main() -> Result<(), Box<dyn Error>> {
 
     let (recording, _) = time("read", || audio::read(&long, &options.audio))?;
     let recording = recording?;
-    let (onsets, all) = time("hits", || hits::find(&recording, &options.hits))?;
-    let (named, _) = time("voices", || voices::name(&recording, &onsets, &options.voices))?;
+    let (heard, heard_by_all) = time("listen", || listen::listen(&recording))?;
+    let (onsets, all) = time("hits", || hits::find(&recording, &heard, &options.hits))?;
+    let (named, _) = time("voices", || {
+        voices::name(&recording, &heard, &onsets, &options.voices)
+    })?;
     let (found, _) = time("grid", || grid::find(&named, &options.grid))?;
     let (placed, _) = time("steps", || grid::place(&named, &found))?;
     let (figures, _) = time("cycles", || cycles::find(&placed, &found, &options.cycles))?;
 
     let (_, bare) = time("bare transform", || bare_transform(&samples))?;
     let alone = rayon::ThreadPoolBuilder::new().num_threads(1).build()?;
-    let (_, one) = alone.install(|| time("hits, one thread", || hits::find(&recording, &options.hits)))?;
+    let (_, one) = alone.install(|| time("listen, one thread", || listen::listen(&recording)))?;
     let threads = rayon::current_num_threads();
     writeln!(
         io::stdout(),

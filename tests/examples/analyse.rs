@@ -11,7 +11,7 @@ use std::path::PathBuf;
 use std::time::Instant;
 
 use overbar::options::Options;
-use overbar::{audio, cycles, grid, hits, voices};
+use overbar::{audio, cycles, grid, hits, listen, voices};
 
 /// Runs `work` and notes its time under `stage`.
 fn timed<T>(
@@ -38,9 +38,12 @@ fn main() -> Result<(), Box<dyn Error>> {
     let options = Options::default();
     let mut times = serde_json::Map::new();
     let recording = timed(&mut times, "read", || audio::read(&file, &options.audio))?;
-    let onsets = timed(&mut times, "hits", || hits::find(&recording, &options.hits));
+    let heard = timed(&mut times, "listen", || listen::listen(&recording));
+    let onsets = timed(&mut times, "hits", || {
+        hits::find(&recording, &heard, &options.hits)
+    });
     let named = timed(&mut times, "voices", || {
-        voices::name(&recording, &onsets, &options.voices)
+        voices::name(&recording, &heard, &onsets, &options.voices)
     });
     let found = timed(&mut times, "grid", || grid::find(&named, &options.grid));
     let placed = timed(&mut times, "steps", || grid::place(&named, &found));
