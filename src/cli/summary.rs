@@ -108,7 +108,7 @@ fn figure(study: &Study, cycle: &Cycle) -> Vec<String> {
     );
     let sure = format!(
         "{}: {:.0} bits better than the bar explains it, {}, {:.0} % of its notes are there",
-        "sure",
+        cycle.verdict().name(),
         cycle.bits.0,
         chance(cycle.chance),
         cycle.kept * 100.0

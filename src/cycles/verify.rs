@@ -30,6 +30,18 @@ pub enum Verdict {
     Contradicted,
 }
 
+impl Verdict {
+    /// The word that files and the command use.
+    pub fn name(self) -> &'static str {
+        match self {
+            Verdict::Certain => "certain",
+            Verdict::Likely => "likely",
+            Verdict::Open => "open",
+            Verdict::Contradicted => "contradicted",
+        }
+    }
+}
+
 /// How the claimed length stands to a figure that was found.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -137,14 +149,21 @@ fn relate(cycle: &Cycle, length: u32) -> Option<Relation> {
     }
 }
 
+impl Cycle {
+    /// How sure it is that this figure repeats at this length: certain or likely, for what is found at all.
+    pub fn verdict(&self) -> Verdict {
+        if self.bits >= BEYOND_DOUBT {
+            Verdict::Certain
+        } else {
+            Verdict::Likely
+        }
+    }
+}
+
 /// The claimed length is that of a figure found.
 fn confirm(cycle: &Cycle) -> Judgement {
     let steps = cycle.length_steps;
-    let verdict = if cycle.bits >= BEYOND_DOUBT {
-        Verdict::Certain
-    } else {
-        Verdict::Likely
-    };
+    let verdict = cycle.verdict();
     let reasons = vec![
         format!(
             "A figure of {steps} steps in {} comes round {} times from bar {} to bar {}.",

@@ -52,6 +52,12 @@ const LEAST_HEARD: f32 = 0.65;
 /// The same where a band plays along.
 const LEAST_HEARD_IN_MIX: f32 = 0.8;
 
+/// How much later than the rise of the waveform the network hears a stroke, in the median.
+const LAG: Seconds = Seconds(0.0045);
+
+/// Further than this from where the network heard it, a rise belongs to another stroke, samples: 10 ms.
+const ASTRAY: usize = 441;
+
 /// A moment at which one or more drums or cymbals were struck.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Onset {
@@ -88,16 +94,18 @@ pub fn find(recording: &Recording, heard: &Heard, options: &HitOptions) -> Vec<O
     onsets(recording, struck)
 }
 
-/// Strokes that the network is at least so sure of, timed on the waveform.
+/// Strokes that the network is at least so sure of, timed on the waveform. Where the waveform changes most well away
+/// from where the network heard the stroke, it changes for another one, and the network's time stands.
 fn heard_in(recording: &Recording, heard: &Heard, least: f32) -> Vec<(Attack, f64)> {
     listen::strokes(heard, least)
         .iter()
         .map(|stroke| {
-            let frame = (stroke.time - recording.start).to_sample(RATE) / HOP;
-            (
-                attack::attack(recording, frame),
-                f64::from(stroke.likely(Sound::Any)),
-            )
+            let expected = (stroke.time - recording.start - LAG).to_sample(RATE);
+            let mut attack = attack::attack(recording, expected / HOP);
+            if attack.sample.abs_diff(expected) > ASTRAY {
+                attack.sample = expected;
+            }
+            (attack, f64::from(stroke.likely(Sound::Any)))
         })
         .collect()
 }

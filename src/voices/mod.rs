@@ -97,15 +97,32 @@ fn plain(class: Class) -> Voice {
     }
 }
 
+/// Which of its kinds a sound is: the first that is more likely than not, else its plain form.
+const KINDS: [(Sound, Sound, Voice); 5] = [
+    (Sound::Snare, Sound::CrossStick, Voice::CrossStick),
+    (Sound::Hat, Sound::HatOpen, Voice::HatOpen),
+    (Sound::Hat, Sound::HatFoot, Voice::HatFoot),
+    (Sound::Cymbal, Sound::RideBell, Voice::RideBell),
+    (Sound::Cymbal, Sound::Crash, Voice::Crash),
+];
+
+fn kind(stroke: &Stroke, sound: Sound, plain: Voice) -> Voice {
+    let kinds = KINDS.iter().filter(|(of, _, _)| *of == sound);
+    let likely = kinds.filter(|(_, kind, _)| stroke.near(*kind) > 0.5);
+    let likeliest = likely.max_by(|a, b| stroke.near(a.1).total_cmp(&stroke.near(b.1)));
+    likeliest.map_or(plain, |(_, _, voice)| *voice)
+}
+
 /// What was struck, never nothing: the likeliest where nothing is likely.
 fn struck(stroke: Option<&Stroke>) -> Vec<(Voice, f32)> {
     let Some(stroke) = stroke else {
         return vec![(Voice::Other, 0.1)];
     };
+    let named = |(sound, plain): &(Sound, Voice), sure: f32| (kind(stroke, *sound, *plain), sure);
     let likely: Vec<(Voice, f32)> = HEARD
         .iter()
-        .map(|(sound, voice)| (*voice, stroke.likely(*sound)))
-        .filter(|(_, likely)| *likely > LEAST)
+        .filter(|(sound, _)| stroke.likely(*sound) > LEAST)
+        .map(|heard| named(heard, stroke.likely(heard.0)))
         .collect();
     if !likely.is_empty() {
         return likely;
@@ -114,7 +131,7 @@ fn struck(stroke: Option<&Stroke>) -> Vec<(Voice, f32)> {
         .iter()
         .max_by(|a, b| stroke.near(a.0).total_cmp(&stroke.near(b.0)));
     likeliest
-        .map(|(sound, voice)| (*voice, stroke.near(*sound)))
+        .map(|heard| named(heard, stroke.near(heard.0)))
         .into_iter()
         .collect()
 }
