@@ -17,6 +17,10 @@ const WHOLE: usize = 1;
 const BEFORE: usize = 1240;
 /// Samples after it: 12 ms.
 const AFTER: usize = 520;
+/// Samples after the frame that are looked at even when the next candidate is near: 4 ms.
+const MARGIN: usize = 176;
+/// Samples before the frame that are looked at even when another candidate is near: 12 ms.
+const NEAREST: usize = 528;
 /// Samples whose energy is summed into one value: half a millisecond.
 const GRAIN: usize = 22;
 /// Length of the running mean that leaves the lows, samples; it is passed twice.
@@ -39,11 +43,13 @@ pub(super) struct Attack {
     pub(super) power: f32,
 }
 
-/// The attack near the candidate at `frame`.
-pub(super) fn attack(recording: &Recording, frame: usize) -> Attack {
-    let start = (frame * HOP) as isize - BEFORE as isize;
+/// The attack near the candidate at `frame`, between the candidates that lie `before` and `after` it (frames).
+pub(super) fn attack(recording: &Recording, frame: usize, before: usize, after: usize) -> Attack {
+    let before = (before * HOP).saturating_sub(MARGIN).clamp(NEAREST, BEFORE);
+    let after = (after * HOP).saturating_sub(2 * HOP).clamp(MARGIN, AFTER);
+    let start = (frame * HOP) as isize - before as isize;
     let lead = 2 * LOW;
-    let mut samples = vec![0.0f32; lead + BEFORE + AFTER];
+    let mut samples = vec![0.0f32; lead + before + after];
     recording.read_mono(start - lead as isize, &mut samples);
     let low = running_mean(&running_mean(&samples));
     let high: Vec<f32> = samples.windows(2).map(|pair| pair[1] - pair[0]).collect();

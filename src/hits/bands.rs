@@ -4,19 +4,26 @@
 //! filter vibrato suppression for onset detection" (DAFx 2013), in dB under the recording's own loud moments, so
 //! that gain changes nothing. The recording is read in blocks and no spectrum is kept.
 
+use std::sync::Arc;
+
 use rayon::prelude::*;
-use realfft::RealFftPlanner;
+use realfft::{RealFftPlanner, RealToComplex};
 
 use super::{HOP, WINDOW};
 use crate::audio::Recording;
 
 /// Number of bands.
-pub(super) const BANDS: usize = 20;
+pub(super) const BANDS: usize = LONG.len() + SHORT.len() - 2;
 
-/// First bin of each band and, last, the bin after the highest: a bin is 43 Hz, the top 18.5 kHz.
-const EDGES: [usize; BANDS + 1] = [
-    1, 2, 3, 4, 5, 7, 9, 12, 16, 21, 28, 37, 49, 65, 86, 113, 149, 196, 258, 340, 430,
-];
+/// Bands below 390 Hz, where a drum's body lies: first bin of each and, last, the bin after the highest, in the
+/// transform of [`WINDOW`] samples, whose bins are 43 Hz.
+const LONG: [usize; 7] = [1, 2, 3, 4, 5, 7, 9];
+
+/// Bands above it, in the transform of [`BRIEF`] samples, whose bins are 86 Hz: what rises fast is told apart in time.
+const SHORT: [usize; 15] = [5, 6, 8, 11, 15, 20, 26, 34, 44, 57, 74, 98, 130, 172, 216];
+
+/// Samples of the shorter transform: 12 ms.
+const BRIEF: usize = WINDOW / 2;
 
 /// Frames that one task reads and transforms at a time: 2.8 s.
 const BLOCK: usize = 512;
@@ -70,10 +77,9 @@ impl Bands {
 }
 
 fn powers(recording: &Recording, frames: usize) -> Vec<[f32; BANDS]> {
-    let transform = RealFftPlanner::<f32>::new().plan_fft_forward(WINDOW);
-    let window: Vec<f32> = (0..WINDOW)
-        .map(|n| (std::f32::consts::PI * n as f32 / WINDOW as f32).sin().powi(2))
-        .collect();
+    let mut planner = RealFftPlanner::<f32>::new();
+    let long = Windowed::new(planner.plan_fft_forward(WINDOW));
+    let short = Windowed::new(planner.plan_fft_forward(BRIEF));
     let blocks: Vec<Vec<[f32; BANDS]>> = (0..frames.div_ceil(BLOCK))
         .into_par_iter()
         .map(|block| {
@@ -81,28 +87,52 @@ fn powers(recording: &Recording, frames: usize) -> Vec<[f32; BANDS]> {
             let count = BLOCK.min(frames - first);
             let mut samples = vec![0.0f32; (count - 1) * HOP + WINDOW];
             recording.read_mono((first * HOP) as isize - (WINDOW / 2) as isize, &mut samples);
-            let mut input = transform.make_input_vec();
-            let mut output = transform.make_output_vec();
-            let mut scratch = transform.make_scratch_vec();
-            samples
-                .windows(WINDOW)
-                .step_by(HOP)
-                .map(|frame| {
-                    for ((i, s), w) in input.iter_mut().zip(frame).zip(&window) {
-                        *i = s * w;
-                    }
-                    // The buffers have the transform's own lengths, the one thing it can complain of.
-                    let _ = transform.process_with_scratch(&mut input, &mut output, &mut scratch);
-                    let mut powers = [0.0f32; BANDS];
-                    for (power, edge) in powers.iter_mut().zip(EDGES.windows(2)) {
-                        *power = output[edge[0]..edge[1]].iter().map(|bin| bin.norm_sqr()).sum();
-                    }
-                    powers
-                })
-                .collect()
+            let mut powers = vec![[0.0f32; BANDS]; count];
+            let (low, high) = (LONG.len() - 1, (WINDOW - BRIEF) / 2);
+            long.bands(&samples, &LONG, &mut powers, 0);
+            short.bands(&samples[high..], &SHORT, &mut powers, low);
+            powers
         })
         .collect();
     blocks.concat()
+}
+
+/// A transform with its window, scaled so that a steady sound measures alike through any length.
+struct Windowed {
+    transform: Arc<dyn RealToComplex<f32>>,
+    window: Vec<f32>,
+}
+
+impl Windowed {
+    fn new(transform: Arc<dyn RealToComplex<f32>>) -> Windowed {
+        let length = transform.len() as f32;
+        let window = (0..transform.len())
+            .map(|n| (std::f32::consts::PI * n as f32 / length).sin().powi(2) / length)
+            .collect();
+        Windowed { transform, window }
+    }
+
+    /// Writes the power between `edges` (bins) into the bands from `first` on, a frame every [`HOP`] samples.
+    fn bands(&self, samples: &[f32], edges: &[usize], frames: &mut [[f32; BANDS]], first: usize) {
+        let mut input = self.transform.make_input_vec();
+        let mut output = self.transform.make_output_vec();
+        let mut scratch = self.transform.make_scratch_vec();
+        for (frame, samples) in frames
+            .iter_mut()
+            .zip(samples.windows(self.window.len()).step_by(HOP))
+        {
+            for ((i, s), w) in input.iter_mut().zip(samples).zip(&self.window) {
+                *i = s * w;
+            }
+            // The buffers have the transform's own lengths, the one thing it can complain of.
+            let _ = self
+                .transform
+                .process_with_scratch(&mut input, &mut output, &mut scratch);
+            for (power, edge) in frame[first..].iter_mut().zip(edges.windows(2)) {
+                *power = output[edge[0]..edge[1]].iter().map(|bin| bin.norm_sqr()).sum();
+            }
+        }
+    }
 }
 
 /// Mean power of the loudest hundredth of the frames; 1 for a silent recording.

@@ -3,13 +3,14 @@
 //! Spectral flux with a maximum filter over neighbouring bands (Böck & Widmer, DAFx 2013), once for each of four
 //! regions and once for all: a soft stroke shows in its own region while cymbals ring in another.
 
+use super::HOP;
 use super::bands::{BANDS, Bands};
 
 /// Regions whose flux is followed: drums' bodies, low middle, stick and wires, cymbals, and all together.
 pub(super) const REGIONS: usize = 5;
 
 /// First and last band (exclusive) of each region.
-const SPANS: [(usize, usize); REGIONS] = [(0, 4), (4, 10), (10, 15), (15, BANDS), (0, BANDS)];
+const SPANS: [(usize, usize); REGIONS] = [(0, 5), (5, 10), (10, 15), (15, BANDS), (0, BANDS)];
 
 /// Frames between the two levels that are compared: 10 ms, so that the two windows hardly overlap in energy.
 const LAG: isize = 2;
@@ -17,8 +18,8 @@ const LAG: isize = 2;
 /// Flux that a peak needs in its region, dB a band: lower than any stroke that can be heard.
 const LEAST: [f32; REGIONS] = [3.0, 2.5, 2.0, 2.0, 1.2];
 
-/// Frames on each side over which a candidate is the highest: 15 ms.
-const REACH: usize = 3;
+/// Frames on each side over which a candidate is the highest: 10 ms.
+const REACH: usize = 2;
 
 /// Flux of every region at every frame, mean dB a band, and the frames at which one of them peaks.
 pub(super) struct Candidates {
@@ -55,6 +56,17 @@ impl Candidates {
             })
             .collect();
         Candidates { flux, frames }
+    }
+
+    /// Frames from candidate number `index` back to the one before and on to the one after it.
+    pub(super) fn gaps(&self, index: usize) -> (usize, usize) {
+        let own = self.frames.get(index).copied().unwrap_or(0);
+        let gap = |other: Option<usize>| {
+            other
+                .and_then(|index| self.frames.get(index))
+                .map_or(usize::MAX / HOP, |n| n.abs_diff(own))
+        };
+        (gap(index.checked_sub(1)), gap(index.checked_add(1)))
     }
 }
 

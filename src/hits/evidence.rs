@@ -6,7 +6,7 @@ use super::bands::{BANDS, Bands, SILENCE};
 use super::candidates::{Candidates, REGIONS};
 
 /// Numbers a candidate.
-pub const EVIDENCE: usize = BANDS * 8 + REGIONS * 10 + VIEWS * 2 + REGIONS + 6;
+pub const EVIDENCE: usize = BANDS * 9 + REGIONS * 10 + VIEWS * 2 + REGIONS + 6;
 
 /// Levels of the recording that a candidate is compared with.
 pub(super) struct Surroundings<'a> {
@@ -76,6 +76,7 @@ impl<'a> Surroundings<'a> {
                 [
                     at(-1)[band] - pre,
                     now - pre,
+                    now - at(-2)[band],
                     at(3)[band] - pre,
                     now - past,
                     after - now,

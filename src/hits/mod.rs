@@ -1,8 +1,8 @@
 //! [`Recording`] -> [`Onset`]s: when something was struck, to the millisecond, how loud, and how sure.
 //!
-//! What the network heard ([`listen`]) says where strokes are; each is timed on the waveform ([`attack`]). Without
-//! it, spectral flux in several regions proposes many candidates ([`candidates`]), each is described relative to its
-//! surroundings ([`evidence`]) and judged ([`decide`]).
+//! Spectral flux in several regions proposes many candidates ([`candidates`]), each is timed on the waveform
+//! ([`attack`]), described relative to its surroundings ([`evidence`]) and judged ([`decide`]). What the network heard
+//! ([`crate::listen`]) has an equal say where it has listened; without it the flux decides alone.
 
 mod attack;
 
@@ -10,11 +10,13 @@ mod bands;
 
 mod candidates;
 
+mod context;
+
 mod decide;
 
 mod evidence;
 
-use std::collections::BTreeSet;
+use std::collections::BTreeMap;
 
 use rayon::prelude::*;
 
@@ -26,9 +28,11 @@ use crate::units::{Decibels, Seconds};
 use attack::Attack;
 use bands::Bands;
 use candidates::Candidates;
-use decide::Network;
+use context::contexts;
+use decide::Trees;
 use evidence::Surroundings;
 
+pub use context::CONTEXT;
 pub use evidence::EVIDENCE;
 
 /// Samples from one frame of the analysis to the next: 5 ms.
@@ -40,23 +44,35 @@ pub const WINDOW: usize = 1024;
 /// Strokes nearer to each other than this are one onset, samples: 30 ms, between flams and the fastest equal strokes.
 const APART: usize = 1323;
 
-/// How sure an onset must be that was judged by flux.
-const LEAST: f64 = 0.5;
+/// How sure a stroke must be to give its time to a later one with which it makes one onset.
+const FLAM: f64 = 0.8;
 
-/// The same where a band plays along.
+/// How sure an onset must be when the flux decides alone, and where a band plays along.
+const LEAST: f64 = 0.4;
 const LEAST_IN_MIX: f64 = 0.6;
 
-/// How sure the network must be of an onset.
-const LEAST_HEARD: f32 = 0.65;
+/// How sure an onset must be by both accounts, and where a band plays along.
+const LEAST_BY_BOTH: f64 = 0.5;
+const LEAST_BY_BOTH_IN_MIX: f64 = 0.7;
 
-/// The same where a band plays along.
-const LEAST_HEARD_IN_MIX: f32 = 0.8;
+/// The network's share in the decision; the flux has the rest.
+const SAY: f64 = 0.6;
+
+/// Log odds of an account that hears nothing at all, and the most that either account can say.
+const SILENT: f64 = -4.0;
+const LOUDEST: f64 = 6.0;
 
 /// How much later than the rise of the waveform the network hears a stroke, in the median.
 const LAG: Seconds = Seconds(0.0045);
 
-/// Further than this from where the network heard it, a rise belongs to another stroke, samples: 10 ms.
-const ASTRAY: usize = 441;
+/// Both accounts of one stroke lie within this, samples: 20 ms.
+const TOGETHER: usize = 882;
+
+/// A rise further than this from where the network heard a stroke is not its own, samples: 8 ms.
+const ASTRAY: usize = 350;
+
+/// What the network is so sure of is looked at even where the flux sees no candidate.
+const WORTH_A_LOOK: f32 = 0.1;
 
 /// A moment at which one or more drums or cymbals were struck.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -76,63 +92,87 @@ pub struct Candidate {
     pub time: Seconds,
     /// [`EVIDENCE`] numbers without unit, the same for a louder copy of the recording.
     pub evidence: Vec<f32>,
+    /// [`CONTEXT`] numbers about the candidates around it, by the opinions that their evidence gives.
+    pub context: [f32; CONTEXT],
 }
 
-/// Finds every onset of the recording, sorted by time: where the network heard strokes, or, when it has not listened
-/// (`heard` is empty), where the flux of the spectrum says so.
+/// Finds every onset of the recording, sorted by time: by the flux of the spectrum and by what the network heard, or
+/// by the flux alone when the network has not listened (`heard` is empty).
 pub fn find(recording: &Recording, heard: &Heard, options: &HitOptions) -> Vec<Onset> {
-    let struck = if heard.is_empty() {
-        rising(recording, if options.mix { LEAST_IN_MIX } else { LEAST })
+    let rising = rising(recording);
+    let mut struck = if heard.is_empty() {
+        rising
     } else {
-        let least = if options.mix {
-            LEAST_HEARD_IN_MIX
-        } else {
-            LEAST_HEARD
-        };
-        heard_in(recording, heard, least)
+        by_both(recording, heard, &rising)
     };
-    onsets(recording, struck)
+    let least = match (heard.is_empty(), options.mix) {
+        (true, false) => LEAST,
+        (true, true) => LEAST_IN_MIX,
+        (false, false) => LEAST_BY_BOTH,
+        (false, true) => LEAST_BY_BOTH_IN_MIX,
+    };
+    struck.retain(|(_, sure)| *sure >= least);
+    onsets(recording, groups(&mut struck))
 }
 
-/// Strokes that the network is at least so sure of, timed on the waveform. Where the waveform changes most well away
-/// from where the network heard the stroke, it changes for another one, and the network's time stands.
-fn heard_in(recording: &Recording, heard: &Heard, least: f32) -> Vec<(Attack, f64)> {
-    listen::strokes(heard, least)
+/// Every candidate of the flux and how sure it is.
+fn rising(recording: &Recording) -> Vec<(Attack, f64)> {
+    let first = Trees::first();
+    let judged: Vec<(Attack, f32)> =
+        inspect(recording, |attack, evidence| (attack, first.log_odds(&evidence)));
+    let second = Trees::second();
+    let contexts = contexts(&opinions(&judged));
+    let sure = contexts
         .iter()
-        .map(|stroke| {
-            let expected = (stroke.time - recording.start - LAG).to_sample(RATE);
-            let mut attack = attack::attack(recording, expected / HOP);
-            if attack.sample.abs_diff(expected) > ASTRAY {
-                attack.sample = expected;
-            }
-            (attack, f64::from(stroke.likely(Sound::Any)))
-        })
+        .map(|context| probability(f64::from(second.log_odds(context))));
+    judged
+        .iter()
+        .zip(sure)
+        .map(|((attack, _), sure)| (*attack, sure))
         .collect()
 }
 
-/// Candidates of the flux that are at least so sure.
-fn rising(recording: &Recording, least: f64) -> Vec<(Attack, f64)> {
-    let network = Network::built_in();
-    judge(recording, |attack, evidence| {
-        let sure = network.probability(&evidence);
-        (sure >= least).then_some((attack, sure))
-    })
+/// Both accounts weighed together: the candidates of the flux with what the network hears at their times, and strokes
+/// that only the network hears.
+fn by_both(recording: &Recording, heard: &Heard, rising: &[(Attack, f64)]) -> Vec<(Attack, f64)> {
+    let weigh = |network: f64, flux: f64| {
+        let say = |log_odds: f64| log_odds.clamp(SILENT, LOUDEST);
+        probability(SAY * say(network) + (1.0 - SAY) * say(flux))
+    };
+    let mut matched = vec![false; rising.len()];
+    let mut struck = Vec::new();
+    for stroke in listen::strokes(heard, WORTH_A_LOOK) {
+        let network = log_odds(f64::from(stroke.likely(Sound::Any)));
+        let expected = (stroke.time - recording.start - LAG).to_sample(RATE);
+        let first = rising.partition_point(|(attack, _)| attack.sample + TOGETHER < expected);
+        let near = rising.iter().enumerate().skip(first);
+        let near = near.take_while(|(_, (attack, _))| attack.sample <= expected + TOGETHER);
+        near.clone().for_each(|(index, _)| matched[index] = true);
+        let surest = near.max_by(|a, b| a.1.1.total_cmp(&b.1.1));
+        let (mut attack, flux) = surest.map_or_else(
+            || {
+                (
+                    attack::attack(recording, expected / HOP, usize::MAX / HOP, usize::MAX / HOP),
+                    SILENT,
+                )
+            },
+            |(_, (attack, sure))| (*attack, log_odds(*sure)),
+        );
+        if attack.sample.abs_diff(expected) > ASTRAY {
+            attack.sample = expected;
+        }
+        struck.push((attack, weigh(network, flux)));
+    }
+    let alone = rising.iter().zip(&matched).filter(|(_, matched)| !**matched);
+    struck.extend(alone.map(|((attack, sure), _)| (*attack, weigh(SILENT, log_odds(*sure)))));
+    struck
 }
 
-/// One onset for all that was struck together, in order.
+/// Onsets with their times in the file and their levels under the loudest, in order.
 fn onsets(recording: &Recording, mut struck: Vec<(Attack, f64)>) -> Vec<Onset> {
-    // The surest first: of several candidates for one stroke it is the one that stays.
-    struck.sort_by(|a, b| b.1.total_cmp(&a.1));
-    let mut taken = BTreeSet::new();
-    struck.retain(|(attack, _)| {
-        let near = attack.sample.saturating_sub(APART)..=attack.sample + APART;
-        taken.range(near).next().is_none() && taken.insert(attack.sample)
-    });
+    let powers = struck.iter().map(|(attack, _)| attack.power);
+    let loudest = powers.fold(f32::MIN_POSITIVE, f32::max);
     struck.sort_by_key(|(attack, _)| attack.sample);
-    let loudest = struck
-        .iter()
-        .map(|(attack, _)| attack.power)
-        .fold(f32::MIN_POSITIVE, f32::max);
     struck
         .into_iter()
         .map(|(attack, sure)| Onset {
@@ -145,24 +185,69 @@ fn onsets(recording: &Recording, mut struck: Vec<(Attack, f64)>) -> Vec<Onset> {
 
 /// Every candidate of the recording, in order: what the decision is fitted to.
 pub fn candidates(recording: &Recording) -> Vec<Candidate> {
-    judge(recording, |attack, evidence| {
-        let time = Seconds::from_sample(attack.sample, RATE);
-        Some(Candidate { time, evidence })
-    })
+    let first = Trees::first();
+    let all = inspect(recording, |attack, evidence| {
+        (attack, first.log_odds(&evidence), evidence)
+    });
+    let judged: Vec<(Attack, f32)> = all.iter().map(|(attack, odds, _)| (*attack, *odds)).collect();
+    contexts(&opinions(&judged))
+        .into_iter()
+        .zip(all)
+        .map(|(context, (attack, _, evidence))| Candidate {
+            time: Seconds::from_sample(attack.sample, RATE),
+            evidence,
+            context,
+        })
+        .collect()
 }
 
-fn judge<T: Send>(recording: &Recording, verdict: impl Fn(Attack, Vec<f32>) -> Option<T> + Sync) -> Vec<T> {
+fn opinions(judged: &[(Attack, f32)]) -> Vec<(usize, f32)> {
+    judged
+        .iter()
+        .map(|(attack, odds)| (attack.sample, *odds))
+        .collect()
+}
+
+fn probability(log_odds: f64) -> f64 {
+    1.0 / (1.0 + (-log_odds).exp())
+}
+
+fn log_odds(probability: f64) -> f64 {
+    (probability / (1.0 - probability)).ln()
+}
+
+/// One onset for strokes nearer than [`APART`]: the surest one's, at the time of the first sure one.
+fn groups(struck: &mut [(Attack, f64)]) -> Vec<(Attack, f64)> {
+    struck.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.sample.cmp(&b.0.sample)));
+    let mut kept: BTreeMap<usize, (Attack, f64)> = BTreeMap::new();
+    for (attack, sure) in struck.iter() {
+        let near = attack.sample.saturating_sub(APART)..=attack.sample + APART;
+        if kept.range(near).next().is_none() {
+            kept.insert(attack.sample, (*attack, *sure));
+        }
+    }
+    for (attack, _) in struck.iter().filter(|(_, sure)| *sure >= FLAM) {
+        let later = attack.sample + 1..=attack.sample + APART;
+        for (_, (main, _)) in kept.range_mut(later) {
+            main.sample = main.sample.min(attack.sample);
+        }
+    }
+    kept.into_values().collect()
+}
+
+/// What `report` makes of every candidate's attack and evidence, in order.
+fn inspect<T: Send>(recording: &Recording, report: impl Fn(Attack, Vec<f32>) -> T + Sync) -> Vec<T> {
     let bands = Bands::of(recording);
     let candidates = Candidates::of(&bands);
     let surroundings = Surroundings::of(&bands, &candidates);
-    candidates
-        .frames
-        .par_iter()
-        .enumerate()
-        .filter_map(|(index, frame)| {
-            let attack = attack::attack(recording, *frame);
+    (0..candidates.frames.len())
+        .into_par_iter()
+        .map(|index| {
+            let frame = candidates.frames.get(index).copied().unwrap_or(0);
+            let (before, after) = candidates.gaps(index);
+            let attack = attack::attack(recording, frame, before, after);
             let evidence = surroundings.evidence(index, &attack);
-            verdict(attack, evidence)
+            report(attack, evidence)
         })
         .collect()
 }

@@ -101,6 +101,15 @@ impl Heard {
         self.frames.get(k).map_or(0.0, |frame| frame[sound as usize])
     }
 
+    /// The most that `sound` is heard within 20 ms of `time`.
+    pub fn near(&self, time: Seconds, sound: Sound) -> f32 {
+        // `as` saturates: times before the start are frame 0.
+        let k = ((time - self.start).0 / FRAME.0).round() as usize;
+        (k.saturating_sub(2)..=k + 2)
+            .map(|k| self.at(k, sound))
+            .fold(0.0, f32::max)
+    }
+
     /// The time of frame `k`, from the start of the recording's file.
     pub fn time_of(&self, k: usize) -> Seconds {
         self.start + FRAME * k as f64
