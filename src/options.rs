@@ -40,11 +40,23 @@ pub struct GridOptions {
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct CycleOptions {}
 
+/// How the recording is listened to before anything else.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Ear {
+    /// By the trained network, beside the flux of the spectrum.
+    #[default]
+    Trained,
+    /// By the flux of the spectrum alone: faster, less sure.
+    Fast,
+}
+
 /// All options of a study. `Options::default()` is what the command does when no flag is given.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Options {
     /// Which part of the file.
     pub audio: AudioOptions,
+    /// Listening.
+    pub ear: Ear,
     /// Hits.
     pub hits: HitOptions,
     /// Voices.

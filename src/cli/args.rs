@@ -6,7 +6,7 @@ use std::str::FromStr;
 use clap::{Args, Parser, Subcommand};
 
 use crate::grid::Meter;
-use crate::options::{AudioOptions, CycleOptions, GridOptions, HitOptions, Options, VoiceOptions};
+use crate::options::{AudioOptions, CycleOptions, Ear, GridOptions, HitOptions, Options, VoiceOptions};
 use crate::units::{Bpm, Seconds};
 
 /// Turn a drum recording into a study: every hit on a grid, the figure that some limbs repeat across the bar
@@ -42,6 +42,10 @@ pub(super) struct StudyArgs {
     /// The study folder [default: output/ and the recording's name]
     #[arg(long, value_name = "DIR")]
     pub(super) out: Option<PathBuf>,
+
+    /// Listen without the trained network: faster, with more to correct
+    #[arg(long)]
+    pub(super) fast: bool,
 
     #[command(flatten)]
     pub(super) hints: Hints,
@@ -117,8 +121,9 @@ pub(super) struct Hints {
 
 impl Hints {
     /// The options that these flags stand for; no flag at all gives `Options::default()`.
-    pub(super) fn options(&self) -> Options {
+    pub(super) fn options(&self, fast: bool) -> Options {
         Options {
+            ear: if fast { Ear::Fast } else { Ear::Trained },
             audio: AudioOptions {
                 from: self.from,
                 to: self.to,
@@ -212,7 +217,7 @@ mod tests {
         let Command::Study(args) = line.command else {
             panic!("not a study");
         };
-        assert_eq!(args.hints.options(), Options::default());
+        assert_eq!(args.hints.options(args.fast), Options::default());
     }
 
     #[test]

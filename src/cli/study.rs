@@ -13,7 +13,7 @@ use crate::{Stage, audio, study, study_of};
 
 pub(super) fn run(args: &StudyArgs) -> Result<(), Error> {
     let folder = args.out.clone().unwrap_or_else(|| usual_folder(&args.recording));
-    let options = args.hints.options();
+    let options = args.hints.options(args.fast);
     study::check_destination(&folder)?;
     let mut loaded = corrections::load(&folder)?;
     let progress = Progress::new(args.talk);

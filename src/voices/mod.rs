@@ -78,7 +78,7 @@ fn likely(odds: &classes::Odds) -> Vec<(Voice, f32)> {
     let likely: Vec<(Voice, f32)> = Class::MAIN
         .iter()
         .filter(|class| odds.of(**class) > 0.5)
-        .map(|class| (plain(*class), odds.of(*class)))
+        .map(|class| (class_kind(odds, *class), odds.of(*class)))
         .collect();
     if likely.is_empty() {
         vec![(Voice::Other, 0.1)]
@@ -87,14 +87,24 @@ fn likely(odds: &classes::Odds) -> Vec<(Voice, f32)> {
     }
 }
 
-fn plain(class: Class) -> Voice {
-    match class {
-        Class::Kick => Voice::Kick,
-        Class::Snare => Voice::Snare,
-        Class::Tom => Voice::TomMid,
-        Class::Hat => Voice::HatClosed,
-        _ => Voice::Ride,
-    }
+/// The voice of a class: the likeliest of its kinds, if one is more likely than not.
+fn class_kind(odds: &classes::Odds, class: Class) -> Voice {
+    let (plain, kinds): (Voice, &[(Class, Voice)]) = match class {
+        Class::Kick => (Voice::Kick, &[]),
+        Class::Snare => (Voice::Snare, &[(Class::CrossStick, Voice::CrossStick)]),
+        Class::Tom => (Voice::TomMid, &[]),
+        Class::Hat => (
+            Voice::HatClosed,
+            &[(Class::HatOpen, Voice::HatOpen), (Class::HatFoot, Voice::HatFoot)],
+        ),
+        _ => (
+            Voice::Ride,
+            &[(Class::RideBell, Voice::RideBell), (Class::Crash, Voice::Crash)],
+        ),
+    };
+    let likely = kinds.iter().filter(|(kind, _)| odds.of(*kind) > 0.5);
+    let likeliest = likely.max_by(|a, b| odds.of(a.0).total_cmp(&odds.of(b.0)));
+    likeliest.map_or(plain, |(_, voice)| *voice)
 }
 
 /// Which of its kinds a sound is: the first that is more likely than not, else its plain form.

@@ -57,6 +57,7 @@ impl Network {
     }
 
     /// How many numbers come in and go out.
+    #[cfg(test)]
     pub(super) fn shape(&self) -> (usize, usize) {
         let first = self.layers.first().map_or(0, |layer| layer.inputs);
         (first, self.layers.last().map_or(0, |layer| layer.offsets.len()))

@@ -6,11 +6,12 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Every module at the top of `src/`, in the order in which data flows.
-const ORDER: [&str; 15] = [
+const ORDER: [&str; 16] = [
     "units",
     "names",
     "options",
     "audio",
+    "listen",
     "hits",
     "voices",
     "grid",
@@ -29,7 +30,7 @@ const WANTED: [(&str, &str); 1] = [("options", "grid::Meter")];
 
 /// Outputs see what the study says, never the sound or the way to it.
 const OUTPUTS: [&str; 3] = ["charts", "notation", "page"];
-const NOT_FOR_OUTPUTS: [&str; 2] = ["audio", "hits"];
+const NOT_FOR_OUTPUTS: [&str; 3] = ["audio", "listen", "hits"];
 
 fn src() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("src")
