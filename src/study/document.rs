@@ -12,13 +12,19 @@ use super::corrections::{Corrections, Written};
 use super::error::StudyError;
 use super::folder::{part_of, read_if_there};
 use super::{HITS, RecordingFacts, STUDY, Stroke, Study, VoiceCount, layout};
-use crate::cycles::{Cycle, LengthTried};
+use crate::cycles::{Cycle, LengthTried, Moment};
 use crate::grid::{Grid, Meter, Rival};
 use crate::options::Options;
 use crate::units::{Bpm, Seconds};
 
 const FORMAT: &str = "overbar-study";
 const VERSION: u64 = 1;
+
+/// More steps in a beat, or beats in a bar, than any notation has.
+const MOST_STEPS: u32 = 128;
+
+/// More bars, or steps in a cycle, than any recording has.
+const MOST: u64 = 1_000_000;
 
 /// The file as it stands.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -117,6 +123,45 @@ impl Document {
         }
     }
 
+    /// What no stage of this program would write and none could work with.
+    fn fault(&self) -> Option<&'static str> {
+        let GridFacts {
+            meter,
+            steps_per_beat,
+            beats,
+            ..
+        } = &self.grid;
+        let rising = beats.is_sorted_by(|a, b| a < b);
+        let far = |moment: &Moment| {
+            [moment.bar, moment.beat, moment.step]
+                .iter()
+                .any(|n| n.unsigned_abs() > MOST)
+        };
+        let short = |cycle: &Cycle| cycle.length_steps == 0 || u64::from(cycle.length_steps) > MOST;
+        let faults = [
+            (
+                !(1..=MOST_STEPS).contains(steps_per_beat),
+                "grid.steps_per_beat is out of range",
+            ),
+            (
+                ![meter.count, meter.unit]
+                    .iter()
+                    .all(|n| (1..=MOST_STEPS).contains(n)),
+                "grid.meter is out of range",
+            ),
+            (!rising, "grid.beats do not rise"),
+            (
+                self.cycles.iter().any(short),
+                "the length of a cycle is out of range",
+            ),
+            (
+                self.cycles.iter().any(|c| far(&c.start) || far(&c.end)),
+                "the place of a cycle is out of range",
+            ),
+        ];
+        faults.iter().find(|(is_so, _)| *is_so).map(|(_, reason)| *reason)
+    }
+
     /// The text of the file.
     pub(super) fn text(&self) -> Result<String, serde_json::Error> {
         let mut value = serde_json::to_value(self)?;
@@ -130,13 +175,10 @@ impl Document {
 /// A run that was killed between its two renames has left the new `hits.tsv` and, still under its other name, the
 /// `study.json` that belongs to it: that one counts then.
 pub(super) fn load(folder: &Path) -> Result<Document, StudyError> {
-    let file = folder.join(STUDY);
-    if half_renamed(folder) {
-        let part = part_of(&file);
-        if let Some(Ok(document)) = read_if_there(&part)?.map(|bytes| parse(&bytes, &part)) {
-            return Ok(document);
-        }
+    if let Some(document) = half_renamed(folder)? {
+        return Ok(document);
     }
+    let file = folder.join(STUDY);
     match read_if_there(&file)? {
         Some(bytes) => parse(&bytes, &file),
         None => Err(StudyError::NoStudy {
@@ -146,9 +188,14 @@ pub(super) fn load(folder: &Path) -> Result<Document, StudyError> {
     }
 }
 
-/// Whether `hits.tsv` has been renamed and `study.json` has not: the first is written, and renamed, before the second.
-pub(super) fn half_renamed(folder: &Path) -> bool {
-    part_of(&folder.join(STUDY)).exists() && !part_of(&folder.join(HITS)).exists()
+/// The `study.json` that waits for its name where `hits.tsv` has already got its own: both are written whole before
+/// the first is renamed.
+pub(super) fn half_renamed(folder: &Path) -> Result<Option<Document>, StudyError> {
+    let part = part_of(&folder.join(STUDY));
+    if part_of(&folder.join(HITS)).exists() {
+        return Ok(None);
+    }
+    Ok(read_if_there(&part)?.and_then(|bytes| parse(&bytes, &part).ok()))
 }
 
 fn parse(bytes: &[u8], file: &Path) -> Result<Document, StudyError> {
@@ -174,7 +221,16 @@ fn parse(bytes: &[u8], file: &Path) -> Result<Document, StudyError> {
             found,
             known: VERSION,
         }),
-        _ => serde_json::from_value(value).map_err(broken),
+        _ => {
+            let document: Document = serde_json::from_value(value).map_err(broken)?;
+            match document.fault() {
+                Some(reason) => Err(StudyError::Broken {
+                    file: file.to_owned(),
+                    reason: reason.to_owned(),
+                }),
+                None => Ok(document),
+            }
+        }
     }
 }
 

@@ -14,7 +14,7 @@ use sha2::{Digest, Sha256};
 
 use super::copies::dated_copy;
 use super::corrections::Loaded;
-use super::document::{self, Document, half_renamed};
+use super::document::{self, Document};
 use super::error::StudyError;
 use super::sheet::{Row, Sheet};
 use super::write_sheet::sheet_text;
@@ -35,13 +35,17 @@ pub struct Saved {
 /// Whether a study can be written to `folder`: it is a folder of a study, or empty, or can be made. To be asked
 /// before long work. Nothing is left behind, nothing in the folder is changed.
 pub fn check_destination(folder: &Path) -> Result<(), StudyError> {
-    let mut existing = folder;
-    while !existing.exists() {
-        existing = match existing.parent() {
-            Some(parent) if !parent.as_os_str().is_empty() => parent,
-            _ => Path::new("."),
-        };
-    }
+    let named = folder.ancestors().map(|path| {
+        if path.as_os_str().is_empty() {
+            Path::new(".")
+        } else {
+            path
+        }
+    });
+    let existing = named
+        .into_iter()
+        .find(|path| path.exists())
+        .unwrap_or(Path::new("."));
     if !existing.is_dir() {
         return Err(StudyError::NotAFolder {
             path: existing.to_owned(),
@@ -111,7 +115,7 @@ pub fn write(folder: &Path, study: &Study, loaded: &Loaded) -> Result<Saved, Stu
 /// clears away one that was killed before.
 fn settle(folder: &Path) -> Result<(), StudyError> {
     let (hits_file, study_file) = (folder.join(HITS), folder.join(STUDY));
-    if half_renamed(folder) {
+    if document::half_renamed(folder)?.is_some() {
         rename_part(&study_file)?;
         sync(folder)?;
     }

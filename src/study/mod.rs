@@ -12,6 +12,7 @@ mod error;
 mod folder;
 mod layout;
 mod pairs;
+mod row;
 mod sheet;
 mod tick;
 mod write_sheet;

@@ -2,16 +2,16 @@
 
 use std::collections::BTreeMap;
 use std::path::Path;
-use std::str::FromStr;
 
 use serde::{Deserialize, Serialize};
 
 use super::cells::{Record, decode, records};
-use super::error::{BadCell, StudyError};
+use super::error::StudyError;
+use super::row::RowReader;
 use super::tick::Tick;
 use super::write_sheet::guide;
 use crate::grid::Place;
-use crate::names::{Layer, Limb, Mark, UnknownName, Voice};
+use crate::names::{Layer, Limb, Mark, Voice};
 use crate::units::{Decibels, Millis, Seconds};
 
 /// The columns that this program writes, in its order.
@@ -83,14 +83,8 @@ impl Sheet {
                 column,
             });
         }
-        let mut reader = Reader {
-            header: &header,
-            end,
-            line: 0,
-            bad: Vec::new(),
-            decimals: 0,
-        };
-        let mut sheet = reader.read(&records);
+        let mut reader = RowReader::new(&header, end);
+        let mut sheet = Sheet::gather(&records, &header, &mut reader);
         if !reader.bad.is_empty() {
             return Err(StudyError::BadCells {
                 file: file.to_owned(),
@@ -100,10 +94,56 @@ impl Sheet {
         sheet.rows.sort_by_key(|row| row.time);
         Ok(sheet)
     }
+
+    /// Everything in the records; bad cells are left to the reader to tell.
+    fn gather(records: &[Record], header: &Header, reader: &mut RowReader) -> Sheet {
+        let mut sheet = Sheet {
+            own_columns: header.own_columns(),
+            ..Sheet::default()
+        };
+        let (mut waiting, mut begun, mut last) = (Vec::new(), false, Tick::default());
+        let ours = guide();
+        for record in records {
+            match record {
+                Record::Comment(line) if ours.contains(line) => {}
+                Record::Comment(line) if begun => waiting.push(line.clone()),
+                Record::Comment(line) => sheet.comments.push(Comment {
+                    time: None,
+                    line: line.clone(),
+                }),
+                Record::Cells { line, .. } if *line == header.line => begun = true,
+                Record::Cells { line, cells } => {
+                    let Some(row) = reader.row(*line, cells) else {
+                        continue;
+                    };
+                    for name in row.own.keys() {
+                        if !sheet.own_columns.contains(name) {
+                            sheet.own_columns.push(name.clone());
+                        }
+                    }
+                    last = row.time;
+                    let above = |line| Comment {
+                        time: Some(last),
+                        line,
+                    };
+                    sheet.comments.extend(waiting.drain(..).map(above));
+                    sheet.rows.push(row);
+                }
+            }
+        }
+        let below = |line| Comment {
+            time: Some(last.plus(1)),
+            line,
+        };
+        sheet.comments.extend(waiting.drain(..).map(below));
+        sheet.decimals = reader.decimals;
+        sheet
+    }
 }
 
 /// Where the columns stand.
-struct Header {
+pub(super) struct Header {
+    /// Its line in the file, from 1.
     line: usize,
     /// Names as compared: known ones in lower case, others as they are.
     names: Vec<String>,
@@ -142,6 +182,25 @@ impl Header {
             .map(|(_, name)| name.clone())
     }
 
+    fn own_columns(&self) -> Vec<String> {
+        self.names.iter().filter(|name| is_own(name)).cloned().collect()
+    }
+
+    /// The cell of a row under `column`, if the row reaches that far.
+    pub(super) fn cell<'c>(&self, cells: &'c [String], column: &str) -> Option<&'c str> {
+        let at = self.names.iter().position(|name| name == column)?;
+        cells.get(at).map(String::as_str)
+    }
+
+    /// The cells of a row in the player's own columns, by name, empty ones left out.
+    pub(super) fn own(&self, cells: &[String]) -> BTreeMap<String, String> {
+        let named = cells.iter().enumerate().map(|(at, cell)| (self.name(at), cell));
+        named
+            .filter(|(name, cell)| is_own(name) && !cell.is_empty())
+            .map(|(name, cell)| (name, cell.clone()))
+            .collect()
+    }
+
     /// The name of column number `at`; those without a name get one that no other column has.
     fn name(&self, at: usize) -> String {
         match self.names.get(at) {
@@ -150,191 +209,6 @@ impl Header {
             _ if at == self.names.len() => UNNAMED.to_owned(),
             _ => format!("{UNNAMED}_{}", at + 1),
         }
-    }
-}
-
-struct Reader<'a> {
-    header: &'a Header,
-    end: Option<Seconds>,
-    line: usize,
-    bad: Vec<BadCell>,
-    decimals: u32,
-}
-
-impl Reader<'_> {
-    fn read(&mut self, records: &[Record]) -> Sheet {
-        let mut sheet = Sheet {
-            own_columns: self.header.names.iter().filter(|n| is_own(n)).cloned().collect(),
-            ..Sheet::default()
-        };
-        let (mut waiting, mut begun, mut last) = (Vec::new(), false, Tick::default());
-        let ours = guide();
-        for record in records {
-            match record {
-                Record::Comment(line) if ours.contains(line) => {}
-                Record::Comment(line) if begun => waiting.push(line.clone()),
-                Record::Comment(line) => sheet.comments.push(Comment {
-                    time: None,
-                    line: line.clone(),
-                }),
-                Record::Cells { line, .. } if *line == self.header.line => begun = true,
-                Record::Cells { line, cells } => {
-                    self.line = *line;
-                    let Some(row) = self.row(cells) else { continue };
-                    for name in row.own.keys() {
-                        if !sheet.own_columns.contains(name) {
-                            sheet.own_columns.push(name.clone());
-                        }
-                    }
-                    last = row.time;
-                    let above = |line| Comment {
-                        time: Some(last),
-                        line,
-                    };
-                    sheet.comments.extend(waiting.drain(..).map(above));
-                    sheet.rows.push(row);
-                }
-            }
-        }
-        let below = |line| Comment {
-            time: Some(last.plus(1)),
-            line,
-        };
-        sheet.comments.extend(waiting.drain(..).map(below));
-        sheet.decimals = self.decimals;
-        sheet
-    }
-
-    /// The row in these cells; `None` if any of them is bad, which is noted.
-    fn row(&mut self, cells: &[String]) -> Option<Row> {
-        let before = self.bad.len();
-        let time = self.time(cells);
-        let voice = self.present(cells, "voice").then(|| self.name(cells, "voice"));
-        let number = |reader: &mut Self, column| reader.number(cells, column, "is no number; leave it empty");
-        let level = number(self, "level");
-        let late = number(self, "late");
-        let sure = number(self, "sure");
-        let (bar, beat, step) = (number(self, "bar"), number(self, "beat"), number(self, "step"));
-        let limb = self.name(cells, "limb");
-        let layer = self.name(cells, "layer");
-        let mark = self.name(cells, "mark");
-        let (time, voice) = (time?, voice.flatten().flatten()?);
-        (self.bad.len() == before).then(|| Row {
-            time,
-            voice,
-            level: level.map(Decibels),
-            place: bar.zip(beat).zip(step).map(|((bar, beat), step)| Place {
-                bar: bar as i64,
-                beat: beat as i64,
-                step: step as i64,
-            }),
-            late: late.map(Millis),
-            limb,
-            layer,
-            mark,
-            sure,
-            own: self.own(cells),
-        })
-    }
-
-    fn time(&mut self, cells: &[String]) -> Option<Tick> {
-        const WANTED: &str = "is no time; write seconds from the start of the recording, such as 12.34567";
-        if !self.present(cells, "time") {
-            return None;
-        }
-        let time = Seconds(self.number(cells, "time", WANTED)?);
-        let given = self.cell(cells, "time").unwrap_or_default().to_owned();
-        if time < Seconds(0.0) {
-            self.refuse("time", &given, "is before the start of the recording");
-            return None;
-        }
-        // The end itself is rounded in the file.
-        if let Some(end) = self.end.filter(|end| time > *end + Seconds(0.001)) {
-            let remedy = format!(
-                "is after the end of the recording at {:.5} s; was the decimal point lost?",
-                end.0
-            );
-            self.refuse("time", &given, &remedy);
-            return None;
-        }
-        let decimals = match given.split_once(['.', ',']) {
-            Some((_, digits)) if digits.bytes().all(|b| b.is_ascii_digit()) => digits.len().min(5) as u32,
-            Some(_) => 5,
-            None => 0,
-        };
-        self.decimals = self.decimals.max(decimals);
-        Some(Tick::of(time))
-    }
-
-    /// Whether there is something in a cell that every row needs.
-    fn present(&mut self, cells: &[String], column: &'static str) -> bool {
-        let present = self.cell(cells, column).is_some_and(|cell| !cell.is_empty());
-        if !present {
-            self.refuse(
-                column,
-                "",
-                "is missing; a row needs a time and a voice, or remove the row",
-            );
-        }
-        present
-    }
-
-    /// The cell under `column`, if the row reaches that far.
-    fn cell<'c>(&self, cells: &'c [String], column: &str) -> Option<&'c str> {
-        let at = self.header.names.iter().position(|name| name == column)?;
-        cells.get(at).map(String::as_str)
-    }
-
-    /// A number with a decimal point or comma; `None` if there is none, or a bad one, which is noted.
-    fn number(&mut self, cells: &[String], column: &'static str, remedy: &str) -> Option<f64> {
-        let given = self.cell(cells, column).filter(|cell| !cell.is_empty())?;
-        match given.replacen(',', ".", 1).parse::<f64>() {
-            Ok(number) if number.is_finite() => Some(number),
-            _ => {
-                self.refuse(column, given, remedy);
-                None
-            }
-        }
-    }
-
-    /// A name; the outer `None` if there is no such cell, or a bad one, which is noted.
-    fn name<T: FromStr<Err = UnknownName>>(
-        &mut self,
-        cells: &[String],
-        column: &'static str,
-    ) -> Option<Option<T>> {
-        let given = self.cell(cells, column)?;
-        if given.is_empty() {
-            return Some(None);
-        }
-        // Spreadsheets put a capital at the start of a cell; people write a space for an underscore.
-        let plain = given.to_lowercase().replace([' ', '-'], "_");
-        match plain.parse().or_else(|_| given.to_uppercase().parse()) {
-            Ok(name) => Some(Some(name)),
-            Err(UnknownName { known, .. }) => {
-                self.refuse(column, given, &format!("is unknown; use one of: {known}"));
-                None
-            }
-        }
-    }
-
-    fn own(&self, cells: &[String]) -> BTreeMap<String, String> {
-        let named = cells
-            .iter()
-            .enumerate()
-            .map(|(at, cell)| (self.header.name(at), cell.clone()));
-        named
-            .filter(|(name, cell)| is_own(name) && !cell.is_empty())
-            .collect()
-    }
-
-    fn refuse(&mut self, column: &str, value: &str, remedy: &str) {
-        self.bad.push(BadCell {
-            line: self.line,
-            column: column.to_owned(),
-            value: value.to_owned(),
-            remedy: remedy.to_owned(),
-        });
     }
 }
 

@@ -81,8 +81,9 @@ pub fn load(folder: &Path) -> Result<Loaded, StudyError> {
 }
 
 impl Loaded {
-    /// Whether the folder's corrections may be put onto this recording. Another file of the same length may be the
-    /// same sound saved anew: the corrections are kept, and the warning that comes back says so.
+    /// Whether the folder's study may be replaced by one of this recording, its corrections put onto it: `Ok` with
+    /// what the player should know if it is not the one that was studied before. Another file of the same length may be the
+    /// same sound saved anew: the corrections are kept.
     pub fn check_recording(&self, recording: &RecordingFacts) -> Result<Option<String>, StudyError> {
         let Some(before) = self
             .recording
@@ -92,7 +93,10 @@ impl Loaded {
             return Ok(None);
         };
         if self.corrections == Corrections::default() {
-            return Ok(None);
+            return Ok(Some(format!(
+                "the folder held the study of another recording ({}), without edits of yours: it was replaced",
+                before.file
+            )));
         }
         let apart = (before.seconds - recording.seconds).0.abs();
         if apart > SAME_LENGTH.0 {
