@@ -80,7 +80,7 @@ def check(name, studies):
 def main():
     warnings.simplefilter("ignore")
     faults = [fault for name in clips.names() for fault in check(name, sys.argv[1])]
-    sys.exit("\n".join(f"error: {f}" for f in faults))
+    sys.exit("\n".join(f"error: {f}" for f in faults) or 0)
 
 
 if __name__ == "__main__":

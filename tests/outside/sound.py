@@ -72,7 +72,7 @@ def main():
             elif (off := np.abs(got[: len(want)] - want[: len(got)])[inner].max()) > RESAMPLED:
                 faults.append(f"{rate} Hz: off by {off:.2e}")
     print(f"{tried} sound files written, read, written and read again")
-    sys.exit("\n".join(f"error: {f}" for f in faults))
+    sys.exit("\n".join(f"error: {f}" for f in faults) or 0)
 
 
 if __name__ == "__main__":

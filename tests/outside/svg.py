@@ -72,7 +72,7 @@ def main():
             except etree.XMLSyntaxError as e:
                 faults.append(f"{name}/{chart.name}: not well-formed: {e}")
     print(f"{seen} charts read")
-    sys.exit("\n".join(f"error: {f}" for f in faults))
+    sys.exit("\n".join(f"error: {f}" for f in faults) or 0)
 
 
 if __name__ == "__main__":
