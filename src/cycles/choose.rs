@@ -6,8 +6,9 @@
 
 use super::chance::{chance, is_pattern};
 use super::figure::Figure;
-use super::search::{Against, Candidate, Search, Work};
-use super::strokes::{Stream, Strokes, Turn};
+use super::price::Work;
+use super::search::{Against, Candidate, Part, Search};
+use super::strokes::{Strokes, Turn};
 use crate::names::Voice;
 
 /// A cycle must save so many bits over the best account that turns with the bar. Cells that a free line happens to
@@ -30,10 +31,10 @@ const CLEAN: f64 = 0.87;
 
 /// A figure that saves less than this must be cleaner than one beyond all doubt.
 const PLENTY: f64 = 60.0;
-const FAIRLY_CLEAN: f64 = 0.8;
+const FAIRLY_CLEAN: f64 = 0.75;
 
-/// A figure that turns with the bar is worth telling when it lasts this many bars.
-const LONG_BARS: usize = 8;
+/// A figure that turns with the bar is worth telling when it comes round this often.
+const MANY: usize = 8;
 
 /// A voice that keeps time with a figure, of another limb, is part of it when its own notes hold this well.
 const PARTNER: f64 = 0.75;
@@ -128,12 +129,12 @@ fn first_good(
 /// Whether enough of a figure is there, and for long enough.
 fn holds(figure: &Figure, candidate: &Candidate, strokes: &Strokes, against: Against) -> bool {
     let (kept, clean) = (figure.holds(strokes).0, clean(figure, strokes));
-    let bars = (figure.span.1 - figure.span.0) / strokes.bar;
+    let repeats = (figure.span.1 - figure.span.0) / candidate.turn.length;
     match against {
         Against::Bar if candidate.turn.round > 0 => clean >= CLEAN,
         Against::Bar if candidate.bits < PLENTY => clean >= FAIRLY_CLEAN,
         Against::Bar => kept >= KEPT,
-        Against::Density => clean >= CLEAN && bars >= LONG_BARS && candidate.bits >= PLENTY,
+        Against::Density => clean >= FAIRLY_CLEAN && repeats >= MANY && candidate.bits >= PLENTY,
     }
 }
 
@@ -186,11 +187,11 @@ fn partner(mut candidate: Candidate, search: &Search, strokes: &Strokes) -> Cand
         .streams
         .iter()
         .enumerate()
-        .filter(|(_, s)| is_free(s, candidate.span) && s.voices.len() == 1)
+        .filter(|(_, s)| !s.is_taken(candidate.span.0, candidate.span.1) && s.voices.len() == 1)
         .filter(|(_, s)| !s.voices.iter().any(|v| own.contains(v)))
         .filter_map(|(stream, _)| {
             let bits = search.regular(&candidate, stream);
-            let part = super::search::Part { stream, bits: 0.0 };
+            let part = Part { stream, bits: 0.0 };
             let alone = Candidate {
                 parts: vec![part],
                 ..candidate.clone()
@@ -213,11 +214,6 @@ fn share(a: &Candidate, b: &Candidate, strokes: &Strokes) -> bool {
     };
     let together = a.span.0 < b.span.1 && b.span.0 < a.span.1;
     together && voices(a).iter().any(|v| voices(b).contains(v))
-}
-
-/// Whether no figure has this stream yet.
-fn is_free(stream: &Stream, (from, to): (usize, usize)) -> bool {
-    !stream.is_taken(from, to)
 }
 
 /// Takes the streams of a figure, and all that share their voices, out of the search where the figure lasts.

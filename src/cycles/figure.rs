@@ -22,6 +22,17 @@ pub(super) struct Line {
     pub(super) notes: Vec<Option<Voice>>,
 }
 
+/// One repeat held against its figure.
+#[derive(Debug, Default)]
+struct Compared {
+    /// Notes it should have.
+    notes: usize,
+    /// Those it lacks: step from 1, and voice.
+    missing: Vec<(u32, Voice)>,
+    /// Strokes of the figure's voices it has besides.
+    added: Vec<(u32, Voice)>,
+}
+
 /// A figure with its stretch settled: it starts on `from`, which is phase 0, and ends before `to`.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Figure {
@@ -44,25 +55,24 @@ impl Figure {
             .map(|p| (p.stream, search.figure(candidate, p.stream)))
             .collect();
         let struck = |step: usize| masks.iter().any(|(_, m)| m[candidate.turn.phase(step)]);
+        let (begin, stop) = candidate.span;
         let from = if candidate.turn.round > 0 {
-            candidate.span.0
+            let near = begin
+                .saturating_sub(candidate.turn.length / 2)
+                .max(strokes.whole.0);
+            (near..stop).find(|s| candidate.turn.starts(*s)).unwrap_or(begin)
         } else {
             start(candidate, &search.gains(candidate), strokes, &struck)
         };
-        let turn = if candidate.turn.round > 0 {
-            candidate.turn
-        } else {
-            Turn {
-                origin: from,
-                ..candidate.turn
-            }
+        let turn = Turn {
+            origin: if candidate.turn.round > 0 {
+                candidate.turn.origin
+            } else {
+                from
+            },
+            ..candidate.turn
         };
-        let span = (
-            from,
-            end(turn, (from, candidate.span.1), &|step| {
-                masks.iter().any(|(_, m)| m[candidate.turn.phase(step)])
-            }),
-        );
+        let span = (from, end(turn, (from, stop), &struck));
         let settled = Candidate {
             turn,
             span: (from, candidate.span.1),
@@ -106,7 +116,11 @@ impl Figure {
         let repeats = self.repeats();
         let (mut expected, mut there, mut broken) = (0usize, 0usize, Vec::new());
         for (index, &(from, to)) in repeats.iter().enumerate() {
-            let (notes, missing, added) = self.compare(from, to, strokes);
+            let Compared {
+                notes,
+                missing,
+                added,
+            } = self.compare(from, to, strokes);
             expected += notes;
             there += notes - missing.len();
             if !missing.is_empty() || !added.is_empty() {
@@ -154,18 +168,9 @@ impl Figure {
         starts.iter().copied().zip(ends).collect()
     }
 
-    /// Of one repeat: how many notes it should have, which of them are missing, and which strokes it has besides.
-    #[allow(
-        clippy::type_complexity,
-        reason = "a count and two lists, taken apart at once"
-    )]
-    fn compare(
-        &self,
-        from: usize,
-        to: usize,
-        strokes: &Strokes,
-    ) -> (usize, Vec<(u32, Voice)>, Vec<(u32, Voice)>) {
-        let (mut expected, mut missing, mut added) = (0, Vec::new(), Vec::new());
+    /// Holds one repeat against the figure.
+    fn compare(&self, from: usize, to: usize, strokes: &Strokes) -> Compared {
+        let mut repeat = Compared::default();
         for step in from..to {
             let phase = self.turn.phase(step);
             for line in &self.lines {
@@ -173,30 +178,30 @@ impl Figure {
                 let hit = stream.hit.get(step).is_some_and(|h| *h > 0);
                 match (line.notes.get(phase).copied().flatten(), hit) {
                     (Some(voice), there) => {
-                        expected += 1;
+                        repeat.notes += 1;
                         if !there {
-                            missing.push((phase as u32 + 1, voice));
+                            repeat.missing.push((phase as u32 + 1, voice));
                         }
                     }
                     (None, true) => {
                         let voice = strokes.voice_at(line.stream, step);
-                        added.extend(voice.map(|v| (phase as u32 + 1, v)));
+                        repeat.added.extend(voice.map(|v| (phase as u32 + 1, v)));
                     }
                     (None, false) => {}
                 }
             }
         }
-        (expected, missing, added)
+        repeat
     }
 
     /// The share of the figure's notes that are there, and the share of its voices' strokes that the figure has.
     pub(super) fn holds(&self, strokes: &Strokes) -> (f64, f64) {
         let (mut expected, mut missing, mut added) = (0, 0, 0);
         for (from, to) in self.repeats() {
-            let (e, m, a) = self.compare(from, to, strokes);
-            expected += e;
-            missing += m.len();
-            added += a.len();
+            let repeat = self.compare(from, to, strokes);
+            expected += repeat.notes;
+            missing += repeat.missing.len();
+            added += repeat.added.len();
         }
         let there = (expected - missing) as f64;
         (

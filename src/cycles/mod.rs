@@ -4,7 +4,9 @@ mod chance;
 mod choose;
 mod code;
 mod figure;
+mod price;
 mod search;
+mod stretch;
 mod strokes;
 mod verify;
 
@@ -156,3 +158,6 @@ pub fn home(length: Steps, bar: Steps) -> (u32, u32) {
         ((p / a) as u32, (l / a) as u32)
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -161,7 +161,7 @@ impl Part {
         } else {
             Ride
         };
-        let every = if self.steps % 2 == 0 && dice.random::<f64>() < 0.7 {
+        let every = if self.steps.is_multiple_of(2) && dice.random::<f64>() < 0.7 {
             self.steps / 2
         } else {
             1
@@ -182,7 +182,10 @@ impl Part {
                 struck.push((step, Kick));
             }
             let beat = inside / self.steps;
-            if inside % self.steps == 0 && beat % 2 == 1 && (self.bar % 2 == 0 || beat + 1 < self.bar) {
+            if inside.is_multiple_of(self.steps)
+                && beat % 2 == 1
+                && (self.bar.is_multiple_of(2) || beat + 1 < self.bar)
+            {
                 struck.push((step, Snare));
             }
         }

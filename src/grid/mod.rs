@@ -22,9 +22,14 @@ mod words;
 mod invented;
 
 #[cfg(test)]
+#[allow(
+    clippy::print_stdout,
+    reason = "tells what was measured when a law fails or a fit is run"
+)]
 mod laws;
 
 #[cfg(test)]
+#[allow(clippy::print_stdout, reason = "prints the fitted table")]
 #[path = "../../tests/fitting/grid.rs"]
 mod fitting;
 

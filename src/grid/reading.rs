@@ -228,7 +228,7 @@ impl Pulse {
             (70.0 / bpm).log2().max(0.0),
             self.rate.ln(),
             self.rate.ln().powi(2),
-            f64::from(self.steps % 3 == 0),
+            f64::from(self.steps.is_multiple_of(3)),
             f64::from(self.steps == 5 || self.steps == 7),
         ];
         marks[..9].copy_from_slice(&set);
@@ -260,7 +260,7 @@ impl Pulse {
             let inside = (i + bar * 8 - first % bar) % bar;
             let place = if inside == 0 {
                 0
-            } else if bar % 2 == 0 && inside % 2 == 1 {
+            } else if bar.is_multiple_of(2) && inside % 2 == 1 {
                 1
             } else {
                 2
@@ -279,7 +279,7 @@ impl Pulse {
     fn accent_marks(&self, marks: &mut [f64], bar: usize, first: usize) {
         let mut sums = [(1e-9, 0.0); 2];
         for (i, (accent, count)) in self.accent.iter().enumerate() {
-            let one = usize::from((i + bar * 8 - first % bar) % bar == 0);
+            let one = usize::from((i + bar * 8 - first % bar).is_multiple_of(bar));
             sums[one].0 += count;
             sums[one].1 += accent;
         }
@@ -330,7 +330,7 @@ impl Pulse {
 
     /// What tells bar from bar: crashes and accents on beat one, what repeats bar by bar, a start on one.
     fn bar_marks(&self, marks: &mut [f64], events: &[Event], bar: usize, first: usize) {
-        let is_one = |i: usize| (i + bar * 8 - first % bar) % bar == 0;
+        let is_one = |i: usize| (i + bar * 8 - first % bar).is_multiple_of(bar);
         let (mut crashes, mut crashes_on_one, mut crashes_on_beat) = (0.0, 0.0, 0.0);
         for event in events {
             crashes += event.struck[Kind::Crash as usize];

@@ -92,7 +92,7 @@ fn main() -> Result<(), Box<dyn Error>> {
 
     let (recording, _) = time("read", || audio::read(&long, &options.audio))?;
     let recording = recording?;
-    let (heard, heard_by_all) = time("listen", || listen::listen(&recording))?;
+    let (heard, _) = time("listen", || listen::listen(&recording))?;
     let (onsets, all) = time("hits", || hits::find(&recording, &heard, &options.hits))?;
     let (named, _) = time("voices", || {
         voices::name(&recording, &heard, &onsets, &options.voices)

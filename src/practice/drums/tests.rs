@@ -286,7 +286,10 @@ fn odd_strokes_make_no_sound_and_no_trouble() {
     ];
     let silent = bare().render(&odd, Seconds(0.1));
     assert!(silent.len() == 2 && silent.iter().all(|c| c.len() == 4410 && peak(c) == 0.0));
-    assert_eq!(bare().render(&odd, Seconds(f64::NAN)), [Vec::<f32>::new(), Vec::new()]);
+    assert_eq!(
+        bare().render(&odd, Seconds(f64::NAN)),
+        [Vec::<f32>::new(), Vec::new()]
+    );
     assert_eq!(
         bare().render(&[strike(0.0999, Voice::Crash, 9.0)], Seconds(0.1))[0].len(),
         4410
