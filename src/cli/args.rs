@@ -61,7 +61,7 @@ pub(super) struct VerifyArgs {
     pub(super) study: PathBuf,
 
     /// The claimed length of the figure, in steps, rests counted
-    #[arg(long, value_name = "STEPS", value_parser = clap::value_parser!(u32).range(1..=4096))]
+    #[arg(long, value_name = "STEPS", allow_negative_numbers = true, value_parser = clap::value_parser!(u32).range(1..=4096))]
     pub(super) length: u32,
 
     #[command(flatten)]
@@ -91,15 +91,15 @@ pub(super) struct ChartArgs {
 #[command(next_help_heading = "What you already know")]
 pub(super) struct Hints {
     /// Start here, in seconds from the beginning of the file
-    #[arg(long, value_name = "SECONDS", value_parser = seconds)]
+    #[arg(long, value_name = "SECONDS", allow_negative_numbers = true, value_parser = seconds)]
     from: Option<Seconds>,
 
     /// Stop here, in seconds from the beginning of the file
-    #[arg(long, value_name = "SECONDS", value_parser = seconds)]
+    #[arg(long, value_name = "SECONDS", allow_negative_numbers = true, value_parser = seconds)]
     to: Option<Seconds>,
 
     /// The tempo, about, in beats a minute
-    #[arg(long, value_name = "BPM", value_parser = tempo)]
+    #[arg(long, value_name = "BPM", allow_negative_numbers = true, value_parser = tempo)]
     tempo: Option<Bpm>,
 
     /// The meter, such as 4/4 or 7/8
@@ -107,11 +107,11 @@ pub(super) struct Hints {
     meter: Option<Meter>,
 
     /// Steps in a beat: 4 for sixteenths, 3 for eighth-triplets, 6 for sixteenth-triplets
-    #[arg(long, value_name = "NUMBER", value_parser = clap::value_parser!(u32).range(1..=12))]
+    #[arg(long, value_name = "NUMBER", allow_negative_numbers = true, value_parser = clap::value_parser!(u32).range(1..=12))]
     steps: Option<u32>,
 
     /// When the first beat of some bar falls, in seconds from the beginning of the file
-    #[arg(long, value_name = "SECONDS", value_parser = seconds)]
+    #[arg(long, value_name = "SECONDS", allow_negative_numbers = true, value_parser = seconds)]
     downbeat: Option<Seconds>,
 
     /// There is a band on the recording, not drums alone

@@ -100,7 +100,7 @@ pub(crate) fn paper_lanterns() -> Clip {
     .played()
 }
 
-/// A figure of seven eighth-triplets on the rim and the hats' pedal in 3/4 under a free right side: home every seven
+/// A figure of seven eighth-triplets on the snare and the hats' pedal in 3/4 under a free right side: home every seven
 /// bars.
 pub(crate) fn harbour_steps() -> Clip {
     let (bars, bar) = (18, 9);
@@ -142,17 +142,17 @@ pub(crate) fn harbour_steps() -> Clip {
         bars,
         figure: Some(Figure {
             text: "ABB-A-B",
-            hand: (Voice::CrossStick, Limb::LeftHand),
+            hand: (Voice::Snare, Limb::LeftHand),
             foot: (Voice::HatFoot, Limb::LeftFoot),
         }),
         free: notes.list(),
         cells,
         sound: Sound {
-            kit: "roomy",
-            character: Character::ROOMY,
+            kit: "dry",
+            character: Character::DRY,
             seed: 709,
             length: Seconds(0.0),
-            rate: 22_050,
+            rate: 32_000,
             stereo: true,
         },
     }
