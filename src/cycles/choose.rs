@@ -11,9 +11,13 @@ use super::search::{Against, Candidate, Part, Search};
 use super::strokes::{Strokes, Turn};
 use crate::names::Voice;
 
-/// A cycle must save so many bits over the best account that turns with the bar. Cells that a free line happens to
-/// repeat reach about as much over a short recording; planted figures save several times as much [=, tests].
-const ENOUGH: f64 = 15.0;
+/// A cycle that comes and goes must save so many bits over the best account that turns with the bar: cells that a
+/// free line strings together reach about as much over a few bars [=, tests].
+const ENOUGH: f64 = 20.0;
+
+/// One that goes through most of the recording needs less: no cell does that.
+const ENOUGH_THROUGH: f64 = 7.0;
+const THROUGH: f64 = 0.8;
 
 /// A resolved cycle repeats with its bars, so all it can save is the price of a longer figure.
 const ENOUGH_RESOLVED: f64 = 4.0;
@@ -26,6 +30,12 @@ const RARE_PATTERN: f64 = 0.1;
 /// A figure of which less than this is there is no figure.
 const KEPT: f64 = 0.6;
 
+/// A figure is there throughout: so much of it in every quarter of its stretch. Several cells strung together are not.
+const KEPT_THROUGHOUT: f64 = 0.6;
+
+/// The same for a figure that comes and goes, which has more chances to look like one.
+const KEPT_IN_PART: f64 = 0.78;
+
 /// Where the bar alone tells as much, the figure must be cleaner: kept and exact, harmonic mean.
 const CLEAN: f64 = 0.87;
 
@@ -35,6 +45,9 @@ const FAIRLY_CLEAN: f64 = 0.75;
 
 /// A figure that turns with the bar is worth telling when it comes round this often.
 const MANY: usize = 8;
+
+/// Two lengths save about as much when they differ by less than this.
+const ABOUT: f64 = 6.0;
 
 /// A voice that keeps time with a figure, of another limb, is part of it when its own notes hold this well.
 const PARTNER: f64 = 0.75;
@@ -96,14 +109,14 @@ fn first_good(
     against: Against,
 ) -> Option<Found> {
     candidates.sort_by(|a, b| b.bits.total_cmp(&a.bits));
+    shorter_first(&mut candidates);
     let mut refused: Vec<Candidate> = Vec::new();
     candidates.into_iter().find_map(|c| {
         // What is no figure running freely is not one that resolves either.
         if c.turn.round > 0 && refused.iter().any(|r| share(r, &c, strokes)) {
             return None;
         }
-        let enough = if c.turn.round > 0 { ENOUGH_RESOLVED } else { ENOUGH };
-        if c.bits < enough {
+        if c.bits < enough(&c, strokes) {
             return None;
         }
         let candidate = match against {
@@ -126,9 +139,53 @@ fn first_good(
     })
 }
 
+/// Of lengths that save about as much, the shorter comes first where it divides the longer: a multiple explains what
+/// its part explains, and strokes at will now and then fit it a little better.
+fn shorter_first(candidates: &mut Vec<Candidate>) {
+    let Some(best) = candidates.first().cloned() else {
+        return;
+    };
+    let shorter = candidates.iter().position(|c| {
+        let (long, short) = (best.turn, c.turn);
+        short.length < long.length
+            && long.length.is_multiple_of(short.length)
+            && short.round == long.round
+            && c.bits >= best.bits - ABOUT
+    });
+    if let Some(index) = shorter {
+        let shorter = candidates.remove(index);
+        candidates.insert(0, shorter);
+    }
+}
+
+/// The bits that a candidate must save.
+fn enough(candidate: &Candidate, strokes: &Strokes) -> f64 {
+    if candidate.turn.round > 0 {
+        ENOUGH_RESOLVED
+    } else if goes_through(candidate, strokes) {
+        ENOUGH_THROUGH
+    } else {
+        ENOUGH
+    }
+}
+
+/// Whether a candidate lasts for most of the recording.
+fn goes_through(candidate: &Candidate, strokes: &Strokes) -> bool {
+    let steps = |(from, to): (usize, usize)| (to - from) as f64;
+    steps(candidate.span) >= THROUGH * steps(strokes.whole)
+}
+
 /// Whether enough of a figure is there, and for long enough.
 fn holds(figure: &Figure, candidate: &Candidate, strokes: &Strokes, against: Against) -> bool {
     let (kept, clean) = (figure.holds(strokes).0, clean(figure, strokes));
+    let throughout = if goes_through(candidate, strokes) {
+        KEPT_THROUGHOUT
+    } else {
+        KEPT_IN_PART
+    };
+    if figure.weakest_quarter(strokes) < throughout {
+        return false;
+    }
     let repeats = (figure.span.1 - figure.span.0) / candidate.turn.length;
     match against {
         Against::Bar if candidate.turn.round > 0 => clean >= CLEAN,

@@ -210,6 +210,17 @@ impl Figure {
         )
     }
 
+    /// Of the quarters of its stretch the one that keeps least: the share of the figure's notes that are there.
+    pub(super) fn weakest_quarter(&self, strokes: &Strokes) -> f64 {
+        let (from, to) = self.span;
+        let edge = |quarter: usize| from + (to - from) * quarter / 4;
+        let kept = (0..4).map(|q| {
+            let part = self.compare(edge(q), edge(q + 1), strokes);
+            (part.notes - part.missing.len()) as f64 / part.notes.max(1) as f64
+        });
+        kept.fold(1.0, f64::min)
+    }
+
     /// Marks the hits that belong to this figure with its index.
     pub(super) fn claim(
         &self,

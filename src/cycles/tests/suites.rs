@@ -15,9 +15,15 @@ const METERS: [Meter; 4] = [
 ];
 const DRUMS: [Voice; 4] = [Voice::Snare, Voice::TomHigh, Voice::TomMid, Voice::TomFloor];
 
-/// A figure that no shorter one explains, of which half the steps or more are struck, in one voice or two.
+/// A figure that no shorter one explains, of which half the steps or more are struck, in one voice (then three quarters
+/// at most: of one struck nearly throughout only the rests could tell) or in two.
 fn figure(length: usize, random: &mut ChaCha8Rng) -> Vec<Option<usize>> {
     let two = length == 2 || random.random_bool(0.7);
+    let most = if two {
+        length
+    } else {
+        (3 * length / 4).max(length.div_ceil(2))
+    };
     loop {
         let mut figure: Vec<Option<usize>> = vec![None; length];
         for step in &mut figure {
@@ -28,13 +34,17 @@ fn figure(length: usize, random: &mut ChaCha8Rng) -> Vec<Option<usize>> {
         let struck = figure.iter().flatten().count();
         let own =
             (1..length).all(|d| !length.is_multiple_of(d) || (0..length).any(|i| figure[i] != figure[i % d]));
-        if own && 2 * struck >= length && (!two || [0, 1].iter().all(|v| figure.contains(&Some(*v)))) {
+        if own
+            && (length.div_ceil(2)..=most).contains(&struck)
+            && (!two || [0, 1].iter().all(|v| figure.contains(&Some(*v))))
+        {
             return figure;
         }
     }
 }
 
-/// Lengths 2 to 24 on 3, 4, 5, 6 and 8 steps a beat in 3/4, 4/4, 5/4 and 7/8, at least four repeats and eight bars:
+/// Lengths 2 to 24 on 3, 4, 5, 6 and 8 steps a beat in 3/4, 4/4, 5/4 and 7/8, at least four repeats, eight bars and 144 steps
+/// (a quarter of a minute):
 /// a tenth missing, a tenth added, a twentieth moved, cells on other drums, strokes at will on the same.
 #[test]
 fn planted_lengths_come_first_in_95_of_100() {
@@ -50,7 +60,7 @@ fn planted_lengths_come_first_in_95_of_100() {
                 break length;
             }
         };
-        let steps = (8 * bar).max((4 * length + bar - 1) / bar * bar);
+        let steps = (8 * bar).max((4 * length.max(36) + bar - 1) / bar * bar);
         let figure = figure(length as usize, &mut random);
         let pair = [
             (Voice::Snare2, Voice::HatFoot),
@@ -104,7 +114,7 @@ fn random_strokes_have_no_figure() {
 /// One- and two-bar grooves of any composition, with a fill every fourth or eighth bar, played with slips.
 #[test]
 fn grooves_with_fills_do_not_cross_the_bar() {
-    for seed in 0..100 {
+    for seed in 0..60 {
         let mut random = ChaCha8Rng::seed_from_u64(seed);
         let meter = METERS[random.random_range(0..METERS.len())];
         let per_beat = [3u32, 4, 6][random.random_range(0..3)];
@@ -141,7 +151,7 @@ fn grooves_with_fills_do_not_cross_the_bar() {
 #[test]
 fn solos_of_cells_have_no_figure_that_goes_through() {
     let mut told = 0;
-    for seed in 0..150 {
+    for seed in 0..100 {
         let mut random = ChaCha8Rng::seed_from_u64(seed);
         let per_beat = [4, 6][random.random_range(0..2)];
         let steps = random.random_range(140..600);
@@ -154,7 +164,7 @@ fn solos_of_cells_have_no_figure_that_goes_through() {
         told += usize::from(!crossing.is_empty());
         let half = (steps as f64) * 0.5 * 60.0 / super::TEMPO / f64::from(per_beat);
         let through = crossing.iter().find(|c| (c.end.time - c.start.time).0 >= half);
-        assert!(through.is_none(), "seed {seed}: {through:?}");
+        assert!(through.is_none(), "seed {seed}, {steps} steps: {through:?}");
     }
     assert!(
         told <= 7,
