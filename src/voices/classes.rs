@@ -4,6 +4,7 @@
 //! fitted on rendered performances only; its card stands beside its weights.
 
 use super::network::Network;
+use crate::listen::Sound;
 
 /// The fitted weights; `weights.md` says what they were fitted on and how well they do.
 const WEIGHTS: &[u8] = include_bytes!("weights.bin");
@@ -24,6 +25,35 @@ pub(super) enum Class {
 }
 
 impl Class {
+    /// What the network listens for under this name.
+    pub(super) fn sound(self) -> Sound {
+        match self {
+            Class::Kick => Sound::Kick,
+            Class::Snare => Sound::Snare,
+            Class::Tom => Sound::Tom,
+            Class::Hat => Sound::Hat,
+            Class::Cymbal => Sound::Cymbal,
+            Class::CrossStick => Sound::CrossStick,
+            Class::HatOpen => Sound::HatOpen,
+            Class::HatFoot => Sound::HatFoot,
+            Class::RideBell => Sound::RideBell,
+            Class::Crash => Sound::Crash,
+        }
+    }
+
+    /// All of them, in order.
+    const ALL: [Class; Class::COUNT] = [
+        Class::Kick,
+        Class::Snare,
+        Class::Tom,
+        Class::Hat,
+        Class::Cymbal,
+        Class::CrossStick,
+        Class::HatOpen,
+        Class::HatFoot,
+        Class::RideBell,
+        Class::Crash,
+    ];
     /// Classes that may strike together.
     pub(super) const MAIN: [Class; 5] = [Class::Kick, Class::Snare, Class::Tom, Class::Hat, Class::Cymbal];
     /// How many there are.
@@ -35,9 +65,29 @@ impl Class {
 pub(super) struct Odds([f32; Class::COUNT]);
 
 impl Odds {
+    /// The probabilities that `of` gives for each sound.
+    pub(super) fn heard(of: impl Fn(Sound) -> f32) -> Self {
+        Odds(Class::ALL.map(|class| of(class.sound())))
+    }
+
     /// The probability of `class`.
     pub(super) fn of(&self, class: Class) -> f32 {
         self.0[class as usize]
+    }
+}
+
+#[cfg(test)]
+impl Odds {
+    /// The probabilities that `of` gives for each sound.
+    pub(super) fn heard(of: impl Fn(Sound) -> f32) -> Self {
+        Odds(Class::ALL.map(|class| of(class.sound())))
+    }
+
+    /// Odds of the main classes only.
+    pub(super) fn from_main(main: [f32; 5]) -> Self {
+        let mut odds = Odds::default();
+        odds.0.iter_mut().zip(main).for_each(|(o, m)| *o = m);
+        odds
     }
 }
 

@@ -7,6 +7,7 @@
 //!
 //! Bands evenly spaced on a mel-like scale as in Stevens, Volkmann & Newman, JASA 8 (1937), here only as a warping.
 
+use std::ops::Range;
 use std::sync::Arc;
 
 use rayon::prelude::*;
@@ -25,9 +26,13 @@ const SHORT_STARTS: [f64; 7] = [-0.0275, -0.002, 0.010, 0.030, 0.060, 0.110, 0.1
 /// Where long windows begin, seconds after the onset: before it, on it, behind its attack.
 const LONG_STARTS: [f64; 3] = [-0.097, -0.003, 0.040];
 /// Bands of a short window, 60 Hz to 18 kHz.
-pub(super) const SHORT_BANDS: usize = 26;
+const SHORT_BANDS: usize = 26;
 /// Bands of a long window, 30 Hz to 1.3 kHz.
-pub(super) const LONG_BANDS: usize = 24;
+const LONG_BANDS: usize = 24;
+/// Lowest and highest edge of the long windows' bands, Hz.
+const LONG_RANGE: (f64, f64) = (30.0, 1_300.0);
+/// Where their spacing turns from even in Hz to even in octaves, Hz.
+const LONG_CORNER: f64 = 150.0;
 /// Where the long windows begin in a row.
 const LONG_AT: usize = SHORT_STARTS.len() * SHORT_BANDS;
 /// Length of the part of a row that is read from the sound around its onset.
@@ -100,10 +105,10 @@ impl Bands {
     }
 }
 
-/// The rows of all onsets, in their order, and the recording's reference power: see the module's head.
+/// The rows of all onsets, in their order: see the module's head.
 pub fn rows(recording: &Recording, onsets: &[Onset]) -> Vec<Vec<f32>> {
     let short = Bands::new(SHORT, SHORT_BANDS, 60.0, 18_000.0, 700.0);
-    let long = Bands::new(LONG, LONG_BANDS, 30.0, 1_300.0, 150.0);
+    let long = Bands::new(LONG, LONG_BANDS, LONG_RANGE.0, LONG_RANGE.1, LONG_CORNER);
     let mut rows: Vec<Vec<f32>> = onsets
         .par_iter()
         .map(|onset| {
@@ -165,4 +170,79 @@ fn gap(from: Option<Seconds>, to: Option<Seconds>) -> f32 {
         _ => LONGEST_GAP,
     };
     gap.log10() as f32
+}
+
+/// The bands of the long window number `window` of a row.
+fn long_window(row: &[f32], window: usize) -> &[f32] {
+    let at = LONG_AT + window * LONG_BANDS;
+    row.get(at..at + LONG_BANDS).unwrap_or_default()
+}
+
+/// The bands of the short window number `window` of a row.
+fn short_window(row: &[f32], window: usize) -> &[f32] {
+    let at = window * SHORT_BANDS;
+    row.get(at..at + SHORT_BANDS).unwrap_or_default()
+}
+
+/// The power that `bands` rose by from `before` to `after`, over the reference; never negative.
+fn rise(before: &[f32], after: &[f32], bands: Range<usize>) -> f32 {
+    let powers = before.iter().zip(after).skip(bands.start).take(bands.len());
+    powers
+        .map(|(b, a)| (10f32.powf(*a) - 10f32.powf(*b)).max(0.0))
+        .sum()
+}
+
+/// The power that some low bands (45 to 1,200 Hz) rose by with the onset, over the recording's reference.
+pub(super) fn low_rise(row: &[f32], bands: Range<usize>) -> f32 {
+    rise(long_window(row, 0), long_window(row, 1), bands)
+}
+
+/// The power that some bands (156 Hz to 16 kHz) rose by with the attack, over the recording's reference.
+pub(super) fn attack_rise(row: &[f32], bands: Range<usize>) -> f32 {
+    rise(short_window(row, 0), short_window(row, 1), bands)
+}
+
+/// Hz at `place` on the scale of the long windows' bands (0.0 is the centre of the lowest).
+fn long_hertz(place: f32) -> f32 {
+    let warp = |f: f32| (1.0 + f / LONG_CORNER as f32).ln();
+    let (low, high) = (warp(LONG_RANGE.0 as f32), warp(LONG_RANGE.1 as f32));
+    LONG_CORNER as f32 * (low + (high - low) * (place + 1.0) / (LONG_BANDS + 1) as f32).exp_m1()
+}
+
+/// The pitch of a tom's body, Hz: the strongest rise between 60 and 400 Hz behind the attack, with a parabola
+/// through its neighbours.
+pub(super) fn body_pitch(row: &[f32]) -> f32 {
+    let (before, body) = (long_window(row, 0), long_window(row, 2));
+    let rises: Vec<f32> = (0..LONG_BANDS)
+        .map(|b| rise(before, body, b..b + 1).max(1e-7).ln())
+        .collect();
+    let tops = rises.iter().enumerate().skip(1).take(12);
+    let top = tops.max_by(|a, b| a.1.total_cmp(b.1)).map_or(1, |(band, _)| band);
+    let at = |band: usize| rises.get(band).copied().unwrap_or(0.0);
+    let (a, b, c) = (at(top - 1), at(top), at(top + 1));
+    let bend = a - 2.0 * b + c;
+    let offset = if bend < 0.0 {
+        (0.5 * (a - c) / bend).clamp(-0.5, 0.5)
+    } else {
+        0.0
+    };
+    long_hertz(top as f32 + offset)
+}
+
+/// The shape of a drum's sound whatever its level: its low bands from 146 Hz on behind the onset, and its attack's.
+pub(super) fn shape(row: &[f32]) -> Vec<f32> {
+    let low = long_window(row, 1).get(5..).unwrap_or_default();
+    let mut shape: Vec<f32> = low.iter().chain(short_window(row, 2)).copied().collect();
+    let mean = shape.iter().sum::<f32>() / shape.len().max(1) as f32;
+    shape.iter_mut().for_each(|x| *x -= mean);
+    shape
+}
+
+/// Where a shape's body lies, as a place among its low bands: the higher, the higher the drum.
+pub(super) fn height(shape: &[f32]) -> f32 {
+    let low = shape.iter().take(LONG_BANDS - 5).map(|x| 10f32.powf(*x));
+    let (weighted, total) = low
+        .enumerate()
+        .fold((0.0, 0.0), |(w, t), (band, p)| (w + band as f32 * p, t + p));
+    weighted / f32::max(total, f32::MIN_POSITIVE)
 }

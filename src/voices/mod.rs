@@ -6,14 +6,30 @@ mod network;
 
 mod classes;
 
-use classes::Class;
+mod strokes;
+
+mod groups;
+
+mod levels;
+
+use classes::{Class, Odds};
+use strokes::Stroke;
 
 use crate::audio::Recording;
 use crate::hits::Onset;
-use crate::listen::{self, Heard, Sound, Stroke};
+use crate::listen::{self, Heard};
 use crate::names::{Mark, Voice};
 use crate::options::VoiceOptions;
 use crate::units::{Decibels, Seconds};
+
+/// How likely the network must find a class.
+const LEAST_HEARD: f32 = 0.7;
+
+/// The network's stroke and the onset belong together within this time.
+const TOGETHER: Seconds = Seconds(0.03);
+
+/// How sure a hit is that nothing on the kit is likely for.
+const UNNAMED_SURE: f64 = 0.1;
 
 /// One stroke on one drum or cymbal.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -30,124 +46,66 @@ pub struct Hit {
     pub sure: f64,
 }
 
-/// How likely a voice must be.
-const LEAST: f32 = 0.7;
-
-/// The network's stroke and the onset belong together within this time.
-const TOGETHER: Seconds = Seconds(0.03);
-
-/// The voices that the network hears, in the study's words where it says no more.
-const HEARD: [(Sound, Voice); 5] = [
-    (Sound::Kick, Voice::Kick),
-    (Sound::Snare, Voice::Snare),
-    (Sound::Tom, Voice::TomMid),
-    (Sound::Hat, Voice::HatClosed),
-    (Sound::Cymbal, Voice::Ride),
-];
-
-/// Names the voices struck at each onset, as the network heard them or, when it has not listened (`heard` is empty),
-/// by the sound at each onset alone. An onset gives one hit or more, never none; the result is sorted by time.
+/// Names the voices struck at each onset: their classes as the network heard them or, when it has not listened
+/// (`heard` is empty), by the sound at each onset alone; drums of one class by their sound over the whole recording.
+/// An onset gives one hit or more, never none; the result is sorted by time.
 pub fn name(recording: &Recording, heard: &Heard, onsets: &[Onset], _options: &VoiceOptions) -> Vec<Hit> {
-    let voices: Vec<Vec<(Voice, f32)>> = if heard.is_empty() {
-        let rows = features::rows(recording, onsets);
-        classes::odds(&rows).iter().map(likely).collect()
+    let rows = features::rows(recording, onsets);
+    let (odds, strokes) = if heard.is_empty() {
+        let odds = classes::odds(&rows);
+        let strokes = strokes::strokes(&odds);
+        (odds, strokes)
     } else {
-        let strokes = listen::strokes(heard, 0.0);
-        onsets
-            .iter()
-            .map(|onset| struck(nearest(&strokes, onset.time)))
-            .collect()
+        by_ear(heard, onsets)
     };
-    let mut hits = Vec::new();
-    for (onset, voices) in onsets.iter().zip(voices) {
-        for (voice, sure) in voices {
+    let voices = voices(&strokes, &rows, &odds);
+    let mut hits: Vec<Hit> = Vec::new();
+    for (stroke, voice) in strokes.iter().zip(voices) {
+        if let (Some(onset), Some(row)) = (onsets.get(stroke.onset), rows.get(stroke.onset)) {
             hits.push(Hit {
                 time: onset.time,
                 voice,
-                level: onset.level,
+                level: levels::level(row, stroke.class),
                 mark: None,
-                sure: f64::from(sure),
+                sure: f64::from(stroke.odds) * onset.sure.clamp(0.0, 1.0),
             });
         }
     }
+    hits.extend(unnamed(onsets, &strokes));
+    hits.sort_by(|a, b| a.time.0.total_cmp(&b.time.0).then(a.voice.cmp(&b.voice)));
+    let loudest = hits.iter().map(|h| h.level.0).fold(f64::NEG_INFINITY, f64::max);
+    hits.iter_mut().for_each(|h| h.level.0 -= loudest);
+    mark(&mut hits);
     hits
 }
 
-/// The likely classes of an onset, or something else.
-fn likely(odds: &classes::Odds) -> Vec<(Voice, f32)> {
-    let likely: Vec<(Voice, f32)> = Class::MAIN
-        .iter()
-        .filter(|class| odds.of(**class) > 0.5)
-        .map(|class| (class_kind(odds, *class), odds.of(*class)))
-        .collect();
-    if likely.is_empty() {
-        vec![(Voice::Other, 0.1)]
-    } else {
-        likely
+/// What the network heard at each onset, and the strokes that this speaks for: what is likely, or else the likeliest.
+fn by_ear(heard: &Heard, onsets: &[Onset]) -> (Vec<Odds>, Vec<Stroke>) {
+    let all = listen::strokes(heard, 0.0);
+    let mut strokes = Vec::new();
+    let mut odds = Vec::new();
+    for (onset, near) in onsets.iter().map(|onset| nearest(&all, onset.time)).enumerate() {
+        odds.push(near.map_or_else(Odds::default, |stroke| Odds::heard(|sound| stroke.near(sound))));
+        let Some(stroke) = near else {
+            continue;
+        };
+        let before = strokes.len();
+        let classes = Class::MAIN
+            .iter()
+            .map(|class| (*class, stroke.likely(class.sound())));
+        let likely = classes.filter(|(_, odds)| *odds > LEAST_HEARD);
+        strokes.extend(likely.map(|(class, odds)| Stroke { onset, class, odds }));
+        if strokes.len() == before {
+            let near = Class::MAIN.map(|class| (class, stroke.near(class.sound())));
+            let likeliest = near.into_iter().max_by(|a, b| a.1.total_cmp(&b.1));
+            strokes.extend(likeliest.map(|(class, odds)| Stroke { onset, class, odds }));
+        }
     }
+    (odds, strokes)
 }
 
-/// The voice of a class: the likeliest of its kinds, if one is more likely than not.
-fn class_kind(odds: &classes::Odds, class: Class) -> Voice {
-    let (plain, kinds): (Voice, &[(Class, Voice)]) = match class {
-        Class::Kick => (Voice::Kick, &[]),
-        Class::Snare => (Voice::Snare, &[(Class::CrossStick, Voice::CrossStick)]),
-        Class::Tom => (Voice::TomMid, &[]),
-        Class::Hat => (
-            Voice::HatClosed,
-            &[(Class::HatOpen, Voice::HatOpen), (Class::HatFoot, Voice::HatFoot)],
-        ),
-        _ => (
-            Voice::Ride,
-            &[(Class::RideBell, Voice::RideBell), (Class::Crash, Voice::Crash)],
-        ),
-    };
-    let likely = kinds.iter().filter(|(kind, _)| odds.of(*kind) > 0.5);
-    let likeliest = likely.max_by(|a, b| odds.of(a.0).total_cmp(&odds.of(b.0)));
-    likeliest.map_or(plain, |(_, voice)| *voice)
-}
-
-/// Which of its kinds a sound is: the first that is more likely than not, else its plain form.
-const KINDS: [(Sound, Sound, Voice); 5] = [
-    (Sound::Snare, Sound::CrossStick, Voice::CrossStick),
-    (Sound::Hat, Sound::HatOpen, Voice::HatOpen),
-    (Sound::Hat, Sound::HatFoot, Voice::HatFoot),
-    (Sound::Cymbal, Sound::RideBell, Voice::RideBell),
-    (Sound::Cymbal, Sound::Crash, Voice::Crash),
-];
-
-fn kind(stroke: &Stroke, sound: Sound, plain: Voice) -> Voice {
-    let kinds = KINDS.iter().filter(|(of, _, _)| *of == sound);
-    let likely = kinds.filter(|(_, kind, _)| stroke.near(*kind) > 0.5);
-    let likeliest = likely.max_by(|a, b| stroke.near(a.1).total_cmp(&stroke.near(b.1)));
-    likeliest.map_or(plain, |(_, _, voice)| *voice)
-}
-
-/// What was struck, never nothing: the likeliest where nothing is likely.
-fn struck(stroke: Option<&Stroke>) -> Vec<(Voice, f32)> {
-    let Some(stroke) = stroke else {
-        return vec![(Voice::Other, 0.1)];
-    };
-    let named = |(sound, plain): &(Sound, Voice), sure: f32| (kind(stroke, *sound, *plain), sure);
-    let likely: Vec<(Voice, f32)> = HEARD
-        .iter()
-        .filter(|(sound, _)| stroke.likely(*sound) > LEAST)
-        .map(|heard| named(heard, stroke.likely(heard.0)))
-        .collect();
-    if !likely.is_empty() {
-        return likely;
-    }
-    let likeliest = HEARD
-        .iter()
-        .max_by(|a, b| stroke.near(a.0).total_cmp(&stroke.near(b.0)));
-    likeliest
-        .map(|heard| named(heard, stroke.near(heard.0)))
-        .into_iter()
-        .collect()
-}
-
-fn nearest(strokes: &[Stroke], time: Seconds) -> Option<&Stroke> {
-    let away = |stroke: &Stroke| (stroke.time - time).0.abs();
+fn nearest(strokes: &[listen::Stroke], time: Seconds) -> Option<&listen::Stroke> {
+    let away = |stroke: &listen::Stroke| (stroke.time - time).0.abs();
     let after = strokes.partition_point(|stroke| stroke.time < time);
     let near = after.saturating_sub(1)..(after + 1).min(strokes.len());
     let near = strokes
@@ -155,4 +113,104 @@ fn nearest(strokes: &[Stroke], time: Seconds) -> Option<&Stroke> {
         .iter()
         .filter(|stroke| away(stroke) < TOGETHER.0);
     near.min_by(|a, b| away(a).total_cmp(&away(b)))
+}
+
+/// Onsets at which no class is likely: something was struck, nobody can say what.
+fn unnamed(onsets: &[Onset], strokes: &[Stroke]) -> Vec<Hit> {
+    let mut named = vec![false; onsets.len()];
+    for stroke in strokes {
+        if let Some(named) = named.get_mut(stroke.onset) {
+            *named = true;
+        }
+    }
+    let rest = onsets.iter().zip(named).filter(|(_, named)| !named);
+    rest.map(|(onset, _)| Hit {
+        time: onset.time,
+        voice: Voice::Other,
+        level: Decibels(onset.level.0.clamp(-70.0, 0.0)),
+        mark: None,
+        sure: UNNAMED_SURE * onset.sure.clamp(0.0, 1.0),
+    })
+    .collect()
+}
+
+/// The voice of each stroke: drums of one class are told apart by their sound over the whole recording, cymbals and
+/// hats stroke by stroke.
+fn voices(strokes: &[Stroke], rows: &[Vec<f32>], odds: &[Odds]) -> Vec<Voice> {
+    let mut struck = vec![[false; Class::COUNT]; rows.len()];
+    for stroke in strokes {
+        if let Some(struck) = struck.get_mut(stroke.onset) {
+            struck[stroke.class as usize] = true;
+        }
+    }
+    let alone = |stroke: &Stroke, without: &[Class]| {
+        struck
+            .get(stroke.onset)
+            .is_some_and(|s| without.iter().all(|class| !s[*class as usize]))
+    };
+    // The strokes of one class as groups.rs wants them: which, their rows, whether the drum is heard by itself.
+    let of = |class: Class, without: &[Class]| -> (Vec<usize>, Vec<&[f32]>, Vec<bool>) {
+        let own = strokes.iter().enumerate().filter(|(_, s)| s.class == class);
+        let own = own.filter_map(|(i, s)| Some((i, rows.get(s.onset)?.as_slice(), alone(s, without))));
+        let mut parts = (Vec::new(), Vec::new(), Vec::new());
+        for (index, row, clean) in own {
+            parts.0.push(index);
+            parts.1.push(row);
+            parts.2.push(clean);
+        }
+        parts
+    };
+    let mut voices: Vec<Voice> = strokes
+        .iter()
+        .map(|s| {
+            odds.get(s.onset)
+                .map_or(Voice::Other, |odds| voice(s.class, odds))
+        })
+        .collect();
+    let (which, toms, clean) = of(Class::Tom, &[Class::Kick]);
+    for (index, voice) in which.into_iter().zip(groups::toms(&toms, &clean)) {
+        voices[index] = voice;
+    }
+    let (which, snares, clean) = of(Class::Snare, &[Class::Kick, Class::Tom]);
+    for (index, second) in which.into_iter().zip(groups::second_snare(&snares, &clean)) {
+        if second && voices[index] == Voice::Snare {
+            voices[index] = Voice::Snare2;
+        }
+    }
+    voices
+}
+
+/// The voice that one stroke of a class speaks for by itself.
+fn voice(class: Class, odds: &Odds) -> Voice {
+    let likely = |finer: Class| odds.of(finer) > 0.5;
+    match class {
+        Class::Kick => Voice::Kick,
+        Class::Snare if likely(Class::CrossStick) => Voice::CrossStick,
+        Class::Snare | Class::CrossStick => Voice::Snare,
+        Class::Tom => Voice::TomMid,
+        Class::Hat if likely(Class::HatFoot) => Voice::HatFoot,
+        Class::Hat if likely(Class::HatOpen) => Voice::HatOpen,
+        Class::Hat | Class::HatOpen | Class::HatFoot => Voice::HatClosed,
+        Class::Cymbal if likely(Class::Crash) => Voice::Crash,
+        Class::Cymbal if likely(Class::RideBell) => Voice::RideBell,
+        Class::Cymbal | Class::RideBell | Class::Crash => Voice::Ride,
+    }
+}
+
+/// Marks accents and ghosts, voice by voice. Only drums have ghost strokes [C].
+fn mark(hits: &mut [Hit]) {
+    for &voice in Voice::ALL.iter().filter(|v| **v != Voice::Other) {
+        let drum = matches!(voice, Voice::Snare | Voice::Snare2);
+        let own = |h: &&mut Hit| h.voice == voice;
+        let levels: Vec<f64> = hits
+            .iter()
+            .filter(|h| h.voice == voice)
+            .map(|h| h.level.0)
+            .collect();
+        let marks = levels::marks(&levels, drum);
+        hits.iter_mut()
+            .filter(own)
+            .zip(marks)
+            .for_each(|(hit, mark)| hit.mark = mark);
+    }
 }
