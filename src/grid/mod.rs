@@ -1,4 +1,4 @@
-//! [`Hit`]s -> [`Grid`]: tempo curve, beats, bars, subdivision, and each hit's step.
+//! [`Hit`](crate::voices::Hit)s -> [`Grid`]: tempo curve, beats, bars, subdivision, and each hit's step.
 
 mod events;
 

@@ -1,7 +1,7 @@
 //! [`Recording`] -> [`Onset`]s: when something was struck, to the millisecond, how loud, and how sure.
 //!
-//! Spectral flux in several regions proposes many candidates ([`candidates`]), each is timed on the waveform
-//! ([`attack`]), described relative to its surroundings ([`evidence`]) and judged ([`decide`]). What the network heard
+//! Spectral flux in several regions proposes many candidates (`candidates`), each is timed on the waveform
+//! (`attack`), described relative to its surroundings (`evidence`) and judged (`decide`). What the network heard
 //! ([`crate::listen`]) has an equal say where it has listened; without it the flux decides alone.
 
 mod attack;

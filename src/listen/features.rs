@@ -1,7 +1,9 @@
-//! Log magnitudes of 96 bands every 10 ms: 64 mel bands of a short window, 32 low bands of a long one.
+//! Log magnitudes of 96 bands every 10 ms: 64 of a short window, 32 low ones of a long window.
 //!
-//! Bands are triangles evenly spaced in mel (2595 log10(1 + f / 700)), each at least two bins wide and of unit sum.
+//! The long window looks at one sample of seven, after a low-pass filter. Bands are triangles evenly spaced in mel
+//! (2595 log10(1 + f / 700)), each at least two bins wide and of unit sum.
 
+use std::f64::consts::{PI, TAU};
 use std::ops::Range;
 use std::sync::Arc;
 
@@ -11,22 +13,33 @@ use super::HOP;
 use crate::audio::{RATE, Recording};
 
 /// Bands a frame.
-pub(super) const BANDS: usize = 96;
+pub(super) const BANDS: usize = HIGH_BANDS + LOW_BANDS;
+
+const HIGH_BANDS: usize = 64;
+const LOW_BANDS: usize = 32;
+
+/// Samples in a window of either view: 23 ms of the sound itself, 163 ms of the slowed one.
+const WINDOW: usize = 1024;
+
+/// The low view sees one sample of so many.
+const DECIMATION: usize = 7;
+
+/// Length of the filter before that.
+const TAPS: usize = 63;
+
+/// Above this frequency, in Hz, the filter lets little pass, so that nothing folds onto the low bands.
+const CUT: f64 = 2400.0;
 
 /// Keeps silence finite: the magnitude under which nothing is told apart.
 const FLOOR: f32 = 1e-5;
 
-/// Window length, bands, lowest and highest frequency in Hz.
-const VIEWS: [(usize, usize, f64, f64); 2] = [(2048, 64, 40.0, 16_000.0), (8192, 32, 25.0, 1_300.0)];
-
+/// What turns sound into features.
 pub(super) struct Features {
-    views: Vec<View>,
-}
-
-struct View {
-    window: Vec<f32>,
     transform: Arc<dyn RealToComplex<f32>>,
-    bands: Vec<Band>,
+    window: Vec<f32>,
+    filter: Vec<f32>,
+    high: Vec<Band>,
+    low: Vec<Band>,
 }
 
 /// The weights of one band from bin `first` on.
@@ -37,16 +50,14 @@ struct Band {
 
 impl Features {
     pub(super) fn new() -> Self {
-        let mut planner = RealFftPlanner::new();
-        let views = VIEWS.iter().map(|&(size, bands, low, high)| View {
-            window: (0..size)
-                .map(|i| (0.5 - 0.5 * (std::f64::consts::TAU * i as f64 / size as f64).cos()) as f32)
-                .collect(),
-            transform: planner.plan_fft_forward(size),
-            bands: mel_bands(size, bands, low, high),
-        });
+        let rate = f64::from(RATE);
+        let turn = |i: usize| TAU * i as f64 / WINDOW as f64;
         Features {
-            views: views.collect(),
+            transform: RealFftPlanner::new().plan_fft_forward(WINDOW),
+            window: (0..WINDOW).map(|i| (0.5 - 0.5 * turn(i).cos()) as f32).collect(),
+            filter: low_pass(),
+            high: mel_bands(rate, HIGH_BANDS, 150.0, 16_000.0),
+            low: mel_bands(rate / DECIMATION as f64, LOW_BANDS, 25.0, 1300.0),
         }
     }
 
@@ -54,52 +65,91 @@ impl Features {
     pub(super) fn of(&self, recording: &Recording, frames: Range<usize>, gain: f32) -> Vec<f32> {
         let count = frames.len();
         let mut out = vec![0.0f32; BANDS * count];
-        let mut row = 0;
-        for view in &self.views {
-            let size = view.window.len();
-            let mut samples = vec![0.0f32; size];
-            let mut spectrum = view.transform.make_output_vec();
-            let mut scratch = view.transform.make_scratch_vec();
-            let mut magnitudes = vec![0.0f32; spectrum.len()];
-            for (column, frame) in frames.clone().enumerate() {
-                recording.read_mono((frame * HOP) as isize - (size / 2) as isize, &mut samples);
-                samples
-                    .iter_mut()
-                    .zip(&view.window)
-                    .for_each(|(s, w)| *s *= w * gain);
-                // Fails only for buffers of wrong length, and these come from the transform itself.
-                if view
-                    .transform
-                    .process_with_scratch(&mut samples, &mut spectrum, &mut scratch)
-                    .is_err()
-                {
-                    continue;
-                }
-                let scale = 4.0 / size as f32;
-                magnitudes
-                    .iter_mut()
-                    .zip(&spectrum)
-                    .for_each(|(m, s)| *m = s.norm() * scale);
-                for (b, band) in view.bands.iter().enumerate() {
-                    let sum: f32 = band
-                        .weights
-                        .iter()
-                        .zip(&magnitudes[band.first..])
-                        .map(|(w, m)| w * m)
-                        .sum();
-                    out[(row + b) * count + column] = (sum + FLOOR).ln();
-                }
-            }
-            row += view.bands.len();
-        }
+        let (high, low) = out.split_at_mut(HIGH_BANDS * count);
+        let mut samples = vec![0.0f32; count.saturating_sub(1) * HOP + WINDOW];
+        recording.read_mono(
+            (frames.start * HOP) as isize - (WINDOW / 2) as isize,
+            &mut samples,
+        );
+        self.view(&samples, HOP, &self.high, gain, high);
+        let hop = HOP / DECIMATION;
+        let mut slowed = vec![0.0f32; count.saturating_sub(1) * hop + WINDOW];
+        self.slow(
+            recording,
+            (frames.start * hop) as isize - (WINDOW / 2) as isize,
+            &mut slowed,
+        );
+        self.view(&slowed, hop, &self.low, gain, low);
         out
+    }
+
+    /// Fills `out` with every seventh sample of the filtered recording, from slowed sample `start` on.
+    fn slow(&self, recording: &Recording, start: isize, out: &mut [f32]) {
+        let step = DECIMATION as isize;
+        let last = (recording.len() as isize + step - 1) / step;
+        let mut samples = vec![0.0f32; out.len() * DECIMATION + TAPS];
+        recording.read_mono(start * step - (TAPS / 2) as isize, &mut samples);
+        for (at, (o, near)) in out
+            .iter_mut()
+            .zip(samples.windows(TAPS).step_by(DECIMATION))
+            .enumerate()
+        {
+            let inside = (0..last).contains(&(start + at as isize));
+            *o = if inside {
+                near.iter().zip(&self.filter).map(|(s, f)| s * f).sum()
+            } else {
+                0.0
+            };
+        }
+    }
+
+    /// One row for each of `bands`, one column for each window, `hop` samples apart.
+    fn view(&self, samples: &[f32], hop: usize, bands: &[Band], gain: f32, out: &mut [f32]) {
+        let count = out.len() / bands.len().max(1);
+        let mut windowed = self.transform.make_input_vec();
+        let mut spectrum = self.transform.make_output_vec();
+        let mut scratch = self.transform.make_scratch_vec();
+        let mut magnitudes = vec![0.0f32; spectrum.len()];
+        let scale = gain * 4.0 / WINDOW as f32;
+        for (column, frame) in samples.windows(WINDOW).step_by(hop).enumerate() {
+            let products = frame.iter().zip(&self.window).map(|(s, w)| s * w);
+            windowed.iter_mut().zip(products).for_each(|(o, s)| *o = s);
+            // The buffers have the transform's own lengths, the one thing it can complain of.
+            let _ = self
+                .transform
+                .process_with_scratch(&mut windowed, &mut spectrum, &mut scratch);
+            magnitudes
+                .iter_mut()
+                .zip(&spectrum)
+                .for_each(|(m, s)| *m = s.norm_sqr().sqrt() * scale);
+            for (band, row) in bands.iter().zip(out.chunks_exact_mut(count)) {
+                let part = magnitudes.get(band.first..).unwrap_or_default();
+                let sum: f32 = band.weights.iter().zip(part).map(|(w, m)| w * m).sum();
+                row[column] = (sum + FLOOR).ln();
+            }
+        }
     }
 }
 
-fn mel_bands(size: usize, count: usize, low: f64, high: f64) -> Vec<Band> {
+/// A windowed sinc of unit sum.
+fn low_pass() -> Vec<f32> {
+    let taps: Vec<f64> = (0..TAPS)
+        .map(|i| {
+            let at = i as f64 - (TAPS / 2) as f64;
+            let x = PI * 2.0 * CUT / f64::from(RATE) * at;
+            let sinc = if x == 0.0 { 1.0 } else { x.sin() / x };
+            sinc * (0.5 + 0.5 * (TAU * at / (TAPS + 1) as f64).cos())
+        })
+        .collect();
+    let sum: f64 = taps.iter().sum();
+    taps.iter().map(|tap| (tap / sum) as f32).collect()
+}
+
+/// `count` bands between `low` and `high` Hz, for sound at `rate` samples a second.
+fn mel_bands(rate: f64, count: usize, low: f64, high: f64) -> Vec<Band> {
     let mel = |f: f64| 2595.0 * (1.0 + f / 700.0).log10();
     let hertz = |m: f64| 700.0 * (10f64.powf(m / 2595.0) - 1.0);
-    let bin = f64::from(RATE) / size as f64;
+    let bin = rate / WINDOW as f64;
     let edge = |i: usize| hertz(mel(low) + (mel(high) - mel(low)) * i as f64 / (count + 1) as f64);
     let triangle = |band: usize| {
         let centre = edge(band + 1);
@@ -110,7 +160,7 @@ fn mel_bands(size: usize, count: usize, low: f64, high: f64) -> Vec<Band> {
                 .min((right - f) / (right - centre))
                 .max(0.0)
         };
-        let inside: Vec<usize> = (0..=size / 2).filter(|k| weight(*k) > 0.0).collect();
+        let inside: Vec<usize> = (0..=WINDOW / 2).filter(|k| weight(*k) > 0.0).collect();
         let sum: f64 = inside.iter().map(|k| weight(*k)).sum::<f64>() + 1e-9;
         Band {
             first: inside.first().copied().unwrap_or(0),

@@ -3,8 +3,7 @@
 //! Comes in: a recording. Goes out: for every 10 ms, how likely each of [`Sound`] begins there, 0 to 1.
 //!
 //! The network sees log magnitudes of 96 bands: separable convolutions over time and frequency, then dilated
-//! convolutions over time (about half a second each way). How it was trained and what it can do is on its card
-//! beside the weights.
+//! convolutions over time (0.7 s each way). How it was trained and what it can do is on its card, `weights.md`.
 
 mod features;
 mod network;
@@ -101,39 +100,38 @@ impl Heard {
         self.frames.get(k).map_or(0.0, |frame| frame[sound as usize])
     }
 
-    /// The most that `sound` is heard within 20 ms of `time`.
-    pub fn near(&self, time: Seconds, sound: Sound) -> f32 {
-        // `as` saturates: times before the start are frame 0.
-        let k = ((time - self.start).0 / FRAME.0).round() as usize;
-        (k.saturating_sub(2)..=k + 2)
-            .map(|k| self.at(k, sound))
-            .fold(0.0, f32::max)
-    }
-
     /// The time of frame `k`, from the start of the recording's file.
     pub fn time_of(&self, k: usize) -> Seconds {
         self.start + FRAME * k as f64
     }
 }
 
-/// Listens to the whole recording, on all cores; the result does not depend on how many there are.
+/// Listens to the whole recording, on all cores; the result does not depend on how many there are. Nothing is heard
+/// in silence.
 pub fn listen(recording: &Recording) -> Heard {
+    listen_by(recording, CHUNK)
+}
+
+fn listen_by(recording: &Recording, chunk: usize) -> Heard {
     let peak = peak_of(recording);
-    if recording.is_empty() || peak <= 0.0 {
+    if peak <= 0.0 {
         return Heard::default();
     }
     let total = recording.len() / HOP + 1;
     let net = network::Network::trained();
     let ear = features::Features::new();
-    let chunks: Vec<Vec<[f32; SOUNDS]>> = (0..total.div_ceil(CHUNK))
+    let chunks: Vec<Vec<[f32; SOUNDS]>> = (0..total.div_ceil(chunk))
         .into_par_iter()
-        .map(|chunk| {
-            let (first, last) = (chunk * CHUNK, ((chunk + 1) * CHUNK).min(total));
+        .map(|number| {
+            let (first, last) = (number * chunk, ((number + 1) * chunk).min(total));
             let begin = first.saturating_sub(network::CONTEXT);
             let end = (last + network::CONTEXT).min(total);
             let seen = ear.of(recording, begin..end, TRAINED_PEAK / peak);
             let heard = net.run(&seen, end - begin);
-            heard[first - begin..last - begin].to_vec()
+            heard
+                .get(first - begin..last - begin)
+                .unwrap_or_default()
+                .to_vec()
         })
         .collect();
     Heard {
@@ -153,3 +151,6 @@ fn peak_of(recording: &Recording) -> f32 {
         block.iter().fold(peak, |peak, x| peak.max(x.abs()))
     })
 }
+
+#[cfg(test)]
+mod tests;

@@ -1,8 +1,10 @@
 //! The trained network, run with plain matrix products.
 //!
-//! Maps are rows of time: `map[(channel * bands + band) * frames + frame]`. Batch normalisation is folded into
+//! The convolutions over time and frequency run on short tiles of frames that stay in the processor's cache, the
+//! layers over time on the whole stretch. Maps are rows of time: `map[(channel * bands + band) * frames + frame]`. Batch normalisation is folded into
 //! the weights. Every layer pads with zeros at the ends of the recording, as in training.
 
+use std::ops::Range;
 use std::sync::OnceLock;
 
 use ndarray::linalg::general_mat_mul;
@@ -11,14 +13,19 @@ use ndarray::{ArrayView2, ArrayViewMut2, ShapeBuilder};
 use super::SOUNDS;
 use super::features::BANDS;
 
-/// Frames on either side that one output depends on: 5 convolutions and the dilations below, rounded up.
-pub(super) const CONTEXT: usize = 48;
-
-const CHANNELS: [usize; 3] = [16, 32, 64];
-const HIDDEN: usize = 160;
-const DILATIONS: [usize; 8] = [1, 2, 4, 8, 16, 1, 2, 4];
+const CHANNELS: [usize; 3] = [12, 24, 48];
+const HIDDEN: usize = 112;
+const DILATIONS: [usize; 8] = [1, 2, 4, 8, 16, 32, 1, 2];
 /// Bands are pooled by these factors, one after the other.
 const POOLS: [usize; 3] = [2, 3, 4];
+
+/// Frames that the convolutions over time and frequency see on either side: one each.
+const EDGE: usize = 5;
+/// Frames of a tile, without its edges.
+const TILE: usize = 128;
+
+/// Frames on either side that one output depends on: the edge and the sum of the dilations.
+pub(super) const CONTEXT: usize = EDGE + 66;
 
 /// Weights as 16-bit floats, least significant byte first, in the order in which [`Network::read`] takes them.
 static WEIGHTS: &[u8] = include_bytes!("weights.f16");
@@ -111,22 +118,16 @@ impl Network {
 
     /// From [`BANDS`] rows of `frames` features to the likelihood of every sound in every frame.
     pub(super) fn run(&self, features: &[f32], frames: usize) -> Vec<[f32; SOUNDS]> {
-        let seen: Vec<f32> = features.iter().map(|f| (f + 5.0) / 3.0).collect();
-        let map = self.first_layer(&seen, frames);
-        let map = pool(&map, CHANNELS[0], BANDS, POOLS[0], frames);
-        let bands = BANDS / POOLS[0];
-        let map = self.separable[0].run(&map, bands, frames);
-        let map = self.separable[1].run(&map, bands, frames);
-        let map = pool(&map, CHANNELS[1], bands, POOLS[1], frames);
-        let bands = bands / POOLS[1];
-        let map = self.separable[2].run(&map, bands, frames);
-        let map = self.separable[3].run(&map, bands, frames);
-        let map = pool(&map, CHANNELS[2], bands, POOLS[2], frames);
         let mut line = vec![0.0; HIDDEN * frames];
-        self.join.add(&map, frames, &mut line);
-        relu(&mut line);
+        for start in (0..frames).step_by(TILE) {
+            let end = (start + TILE).min(frames);
+            let (first, last) = (start.saturating_sub(EDGE), (end + EDGE).min(frames));
+            let tile = self.front(features, frames, first..last);
+            let rows = line.chunks_exact_mut(frames).zip(tile.chunks_exact(last - first));
+            rows.for_each(|(to, from)| to[start..end].copy_from_slice(&from[start - first..end - first]));
+        }
         for (layer, &dilation) in self.dilated.iter().zip(&DILATIONS) {
-            self.residual(layer, dilation, &mut line, frames);
+            residual(layer, dilation, &mut line, frames);
         }
         let mut out = vec![0.0; SOUNDS * frames];
         self.last.add(&line, frames, &mut out);
@@ -134,6 +135,37 @@ impl Network {
         (0..frames)
             .map(|t| std::array::from_fn(|s| sigmoid(out[s * frames + t])))
             .collect()
+    }
+
+    /// The convolutions over time and frequency for the frames `tile` of all `frames`: [`HIDDEN`] rows.
+    fn front(&self, features: &[f32], frames: usize, tile: Range<usize>) -> Vec<f32> {
+        let count = tile.len();
+        let rows = features.chunks_exact(frames).map(|row| &row[tile.clone()]);
+        let seen: Vec<f32> = rows.flatten().map(|f| (f + 5.0) / 3.0).collect();
+        let mut map = pool(
+            &self.first_layer(&seen, count),
+            CHANNELS[0],
+            BANDS,
+            POOLS[0],
+            count,
+        );
+        let mut bands = BANDS / POOLS[0];
+        let stages = self
+            .separable
+            .chunks_exact(2)
+            .zip(&POOLS[1..])
+            .zip(&CHANNELS[1..]);
+        for ((pair, &factor), &channels) in stages {
+            for layer in pair {
+                map = layer.run(&map, bands, count);
+            }
+            map = pool(&map, channels, bands, factor, count);
+            bands /= factor;
+        }
+        let mut out = vec![0.0; HIDDEN * count];
+        self.join.add(&map, count, &mut out);
+        relu(&mut out);
+        out
     }
 
     fn first_layer(&self, seen: &[f32], frames: usize) -> Vec<f32> {
@@ -145,24 +177,24 @@ impl Network {
         relu(&mut out);
         out
     }
+}
 
-    /// `line += relu(three taps, `dilation` frames apart, of line)`.
-    fn residual(&self, layer: &Dense, dilation: usize, line: &mut [f32], frames: usize) {
-        let wide = frames + 2 * dilation;
-        let mut padded = vec![0.0; HIDDEN * wide];
-        for (to, from) in padded.chunks_exact_mut(wide).zip(line.chunks_exact(frames)) {
-            to[dilation..dilation + frames].copy_from_slice(from);
-        }
-        let mut out = vec![0.0; HIDDEN * frames];
-        for (row, bias) in out.chunks_exact_mut(frames).zip(&layer.bias) {
-            row.fill(*bias);
-        }
-        for tap in 0..3 {
-            let weights = &layer.weights[tap * HIDDEN * HIDDEN..][..HIDDEN * HIDDEN];
-            product(weights, &padded[tap * dilation..], wide, HIDDEN, frames, &mut out);
-        }
-        line.iter_mut().zip(&out).for_each(|(l, o)| *l += o.max(0.0));
+/// `line += relu(three taps, `dilation` frames apart, of line)`.
+fn residual(layer: &Dense, dilation: usize, line: &mut [f32], frames: usize) {
+    let wide = frames + 2 * dilation;
+    let mut padded = vec![0.0; HIDDEN * wide];
+    for (to, from) in padded.chunks_exact_mut(wide).zip(line.chunks_exact(frames)) {
+        to[dilation..dilation + frames].copy_from_slice(from);
     }
+    let mut out = vec![0.0; HIDDEN * frames];
+    for (row, bias) in out.chunks_exact_mut(frames).zip(&layer.bias) {
+        row.fill(*bias);
+    }
+    for tap in 0..3 {
+        let weights = &layer.weights[tap * HIDDEN * HIDDEN..][..HIDDEN * HIDDEN];
+        product(weights, &padded[tap * dilation..], wide, HIDDEN, frames, &mut out);
+    }
+    line.iter_mut().zip(&out).for_each(|(l, o)| *l += o.max(0.0));
 }
 
 impl Dense {
@@ -249,4 +281,40 @@ fn pool(map: &[f32], channels: usize, bands: usize, factor: usize, frames: usize
 
 fn relu(map: &mut [f32]) {
     map.iter_mut().for_each(|x| *x = x.max(0.0));
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_file_of_weights_holds_the_network_and_nothing_else() {
+        let mut source = Source(WEIGHTS);
+        Network::read(&mut source);
+        let [a, b, c] = CHANNELS;
+        let mixes = [(a, b), (b, b), (b, c), (c, c)].map(|(i, o)| 9 * i + i * o + o);
+        let joined = (c * BANDS / POOLS.iter().product::<usize>() + 1) * HIDDEN;
+        let dilated = DILATIONS.len() * (3 * HIDDEN + 1) * HIDDEN;
+        let all = 10 * a + mixes.iter().sum::<usize>() + joined + dilated + (HIDDEN + 1) * SOUNDS;
+        assert_eq!((WEIGHTS.len(), source.0.len()), (2 * all, 0));
+    }
+
+    #[test]
+    fn the_context_holds_all_that_an_output_depends_on() {
+        assert_eq!(CONTEXT, EDGE + DILATIONS.iter().sum::<usize>());
+    }
+
+    #[test]
+    fn halves_are_read_as_the_standard_says() {
+        let known = [
+            (0x3c00, 1.0),
+            (0xc000, -2.0),
+            (0x7bff, 65504.0),
+            (0x0001, 5.960_464_5e-8),
+            (0x3555, 0.333_251_95),
+        ];
+        known
+            .iter()
+            .for_each(|(bits, value)| assert_eq!(half(*bits), *value));
+    }
 }

@@ -78,11 +78,6 @@ impl Odds {
 
 #[cfg(test)]
 impl Odds {
-    /// The probabilities that `of` gives for each sound.
-    pub(super) fn heard(of: impl Fn(Sound) -> f32) -> Self {
-        Odds(Class::ALL.map(|class| of(class.sound())))
-    }
-
     /// Odds of the main classes only.
     pub(super) fn from_main(main: [f32; 5]) -> Self {
         let mut odds = Odds::default();
