@@ -52,7 +52,7 @@ const LEAST: f64 = 0.4;
 const LEAST_IN_MIX: f64 = 0.6;
 
 /// How sure an onset must be by both accounts, and where a band plays along.
-const LEAST_BY_BOTH: f64 = 0.5;
+const LEAST_BY_BOTH: f64 = 0.4;
 const LEAST_BY_BOTH_IN_MIX: f64 = 0.7;
 
 /// The network's share in the decision; the flux has the rest.

@@ -1,0 +1,112 @@
+//! Laws of listening, and agreement with the framework that trained the network.
+
+use super::*;
+use crate::audio::RATE;
+
+/// What the training framework made of [`example`] in single precision: its features, then what it heard in them.
+/// Written by `tests/fitting/listen/network.py`.
+static GOLDEN: &[u8] = include_bytes!("golden.f32");
+
+/// The sound that the golden file is about: bursts of noise from a linear congruence, and falling sines.
+fn example() -> Vec<f32> {
+    let n = (1.3 * f64::from(RATE)) as usize;
+    let mut state = 1u32;
+    let mut sound: Vec<f64> = (0..n)
+        .map(|k| {
+            state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            let noise = f64::from(state >> 8) / f64::from(1 << 23) - 1.0;
+            let since = (k % 9000) as f64;
+            let hertz = [60.0, 180.0, 330.0][k / 9000 % 3];
+            let sine = (std::f64::consts::TAU * hertz * since / f64::from(RATE)).sin();
+            0.4 * noise * (-since / 1500.0).exp() + 0.5 * sine * (-since / 4000.0).exp()
+        })
+        .collect();
+    let peak = sound.iter().fold(0.0f64, |peak, x| peak.max(x.abs()));
+    sound.iter_mut().for_each(|x| *x /= peak);
+    sound.iter().map(|x| *x as f32).collect()
+}
+
+/// Features ([`features::BANDS`] rows) and outputs ([`SOUNDS`] rows) of the golden file, and its frames.
+fn golden() -> (Vec<f32>, Vec<f32>, usize) {
+    let numbers: Vec<f32> = GOLDEN
+        .as_chunks()
+        .0
+        .iter()
+        .map(|b| f32::from_le_bytes(*b))
+        .collect();
+    let frames = numbers.len() / (features::BANDS + SOUNDS);
+    let (seen, heard) = numbers.split_at(features::BANDS * frames);
+    (seen.to_vec(), heard.to_vec(), frames)
+}
+
+fn furthest(a: impl IntoIterator<Item = f32>, b: impl IntoIterator<Item = f32>) -> f32 {
+    a.into_iter()
+        .zip(b)
+        .fold(0.0, |most, (a, b)| most.max((a - b).abs()))
+}
+
+fn flat(heard: &[[f32; SOUNDS]]) -> impl Iterator<Item = f32> + '_ {
+    (0..SOUNDS).flat_map(move |s| heard.iter().map(move |frame| frame[s]))
+}
+
+#[test]
+fn the_features_are_those_of_the_training_framework() {
+    let recording = Recording::from_channels(&[example()]);
+    let (seen, _, frames) = golden();
+    let own = features::Features::new().of(&recording, 0..frames, 1.0);
+    assert_eq!((own.len(), recording.len() / HOP + 1), (seen.len(), frames));
+    // Both round transforms of single precision, which shows in the logarithm of what is next to silence.
+    let off = furthest(own, seen);
+    assert!(off < 2e-3, "{off}");
+}
+
+#[test]
+fn the_network_agrees_with_the_training_framework_to_a_ten_thousandth() {
+    let (seen, heard, frames) = golden();
+    let own = network::Network::trained().run(&seen, frames);
+    let off = furthest(flat(&own), heard);
+    assert!(off < 1e-4, "{off}");
+}
+
+#[test]
+fn chunks_hear_what_the_whole_hears() {
+    let recording = Recording::from_channels(&[example()]);
+    let whole = listen_by(&recording, 1000);
+    let parts = listen_by(&recording, 37);
+    assert_eq!(whole.len(), parts.len());
+    let off = furthest(flat(&whole.frames), flat(&parts.frames));
+    assert!(off < 1e-5, "{off}");
+}
+
+#[test]
+fn what_is_heard_does_not_depend_on_the_number_of_threads() {
+    let recording = Recording::from_channels(&[example().repeat(10)]);
+    let on = |threads| {
+        let pool = rayon::ThreadPoolBuilder::new()
+            .num_threads(threads)
+            .build()
+            .unwrap();
+        pool.install(|| listen(&recording))
+    };
+    assert_eq!(on(1), on(3));
+}
+
+#[test]
+fn a_louder_copy_is_heard_alike() {
+    let sound = example();
+    let soft: Vec<f32> = sound.iter().map(|x| x * 0.01).collect();
+    let [a, b] = [sound, soft].map(|sound| listen(&Recording::from_channels(&[sound])));
+    let off = furthest(flat(&a.frames), flat(&b.frames));
+    assert!(off < 1e-4, "{off}");
+}
+
+#[test]
+fn nothing_is_heard_in_silence() {
+    assert!(listen(&Recording::default()).is_empty());
+    assert!(listen(&Recording::from_channels(&[vec![0.0; 5000]])).is_empty());
+}
+
+#[test]
+fn a_single_sample_is_listened_to() {
+    assert_eq!(listen(&Recording::from_channels(&[vec![0.5]])).len(), 1);
+}

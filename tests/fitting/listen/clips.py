@@ -1,0 +1,211 @@
+"""Played drum parts through recorded, sampled and synthesised drums as recordings sound: clips with their truth, for the network.
+
+    bank = made(Bank(SOUNDS, SOUNDFONTS, CACHE), STROKES)
+    parts = read_parts(GMD)
+    clip = render(bank, parts, rng, seconds=12)   # Clip(samples at 44.1 kHz, strokes [(time s, voice)])
+
+The sources are those of kits.py beside this folder, and STROKES, the program's own synthesis (cargo run --release
+--example strokes). What is added to kits.py is what tells a recording from a sampler: cymbals far under the drums and
+dull, wires that buzz under kick and toms, clicking beaters, one room for all, compression of the sum, jingles and
+shakers. Everything is drawn from the given random generator: the same seed makes the same clips.
+"""
+import glob, os, sys
+import numpy as np, scipy.signal, soundfile
+
+sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), ".."))
+from kits import BALANCE, FAMILIES, LONG, RATE, Bank, Clip, Drum, arranged, read_parts, smooth_gain, tones, trimmed  # noqa: F401
+
+MADE = {"kick_left": "kick", "snare_2": "snare", "tom_floor_2": "tom_floor", "crash_2": "crash", "cowbell": "other"}
+METAL = ("hat", "ride", "crash", "splash", "china")
+BUSES = ("kick", "snare", "tom", "hat", "cymbal", "other")
+
+
+def made(bank, folder):
+    """Adds the program's own strokes, KIT-VOICE-LEVEL.wav in `folder`, to the bank."""
+    layers = {}
+    for name in sorted(glob.glob(os.path.join(folder, "*.wav"))):
+        kit, voice, _ = os.path.basename(name)[:-4].split("-")
+        got = trimmed(soundfile.read(name, dtype="float32", always_2d=True)[0].T.mean(axis=0, keepdims=True))
+        if got:
+            layers.setdefault((MADE.get(voice, voice), f"made-{kit}-{voice if voice in MADE else ''}"), []).append(got)
+    for (voice, source), strokes in layers.items():
+        bank.instruments[voice].append((source, sorted(strokes, key=lambda s: s[0])))
+    return bank
+
+
+def pick(bank, family, rng):
+    """One source for a family of voices: half of the time recorded, else sampled or synthesised."""
+    kind = ("recorded", "recorded", "recorded", "recorded", "recorded", "font", "font", "font", "made", "made")[rng.integers(10)]
+    of = lambda source: "font" if source.startswith("font") else "made" if source.startswith("made") else "recorded"
+
+    def draw(voice):
+        pool = [i for i in bank.instruments[voice] if of(i[0]) == kind] or bank.instruments[voice]
+        return pool[rng.integers(len(pool))]
+    lead = draw(family[0])
+    return {v: next((i for i in bank.instruments[v] if i[0] == lead[0]), None) or draw(v) for v in family}
+
+
+class Jingles:
+    """A tambourine or a shaker: bursts of high noise close together."""
+
+    def __init__(self, rng):
+        self.low, self.high = rng.uniform(2500, 6000), rng.uniform(9000, 16000)
+        self.bursts, self.spread, self.ring = rng.integers(1, 6), rng.uniform(0.004, 0.03), rng.uniform(0.03, 0.15)
+        self.span = rng.uniform(8, 20)
+
+    def stroke(self, velocity, rng):
+        n = int(RATE * (self.ring * 5 + 0.1))
+        sound, t = np.zeros(n, np.float32), np.arange(n) / RATE
+        for _ in range(self.bursts):
+            late = rng.exponential(self.spread) if self.bursts > 1 else 0.0
+            sound += np.where(t >= late, np.exp(-np.maximum(t - late, 0) / self.ring) * rng.uniform(0.4, 1), 0)
+        sound *= rng.standard_normal(n)
+        sound = scipy.signal.sosfilt(scipy.signal.butter(2, (self.low, self.high), "bandpass", fs=RATE, output="sos"), sound)
+        return (sound / (np.sqrt(np.mean(sound[: RATE // 20] ** 2)) + 1e-9) * 10 ** (-(1 - velocity) * self.span / 20)).astype(np.float32)
+
+
+def others(strokes, rng, seconds):
+    """Strokes on something else: an even figure, or together with the snare."""
+    if rng.random() < 0.4:
+        return [(t + rng.normal(0, 0.006), "other", a) for t, v, a in strokes if v == "snare" and a > 0.3]
+    gap, level = rng.choice([1, 1, 2]) * rng.uniform(0.11, 0.3), rng.uniform(0.4, 0.9)
+    return [(t + rng.normal(0, 0.006), "other", float(np.clip(level + 0.15 * (k % 2) + rng.normal(0, 0.08), 0.1, 1)))
+            for k, t in enumerate(np.arange(rng.uniform(0.1, 0.5), seconds - 0.3, gap))]
+
+
+def bus_of(voice):
+    first = voice.split("_")[0]
+    return {"cross": "snare", "ride": "cymbal", "crash": "cymbal", "splash": "cymbal", "china": "cymbal"}.get(first, first)
+
+
+def balance(kit, rng):
+    """Levels of the voices in dB. Cymbals often lie far under the drums, hats most of all."""
+    levels = {v: BALANCE.get(v, 0) + rng.normal(0, 3.5) for v in kit}
+    for names in (("hat",), ("ride",), ("crash", "splash", "china")):
+        down = rng.uniform(2, 14) if rng.random() < 0.45 else rng.uniform(-4, 1) if rng.random() < 0.4 else 0
+        for v in kit:
+            if v.startswith(names):
+                levels[v] -= down
+    return levels
+
+
+def render(bank, parts, rng, seconds=12.0):
+    """One clip: a stretch of a random part on a random kit in a random room."""
+    strokes = []
+    while len(strokes) < 8:
+        strokes = arranged(parts[rng.integers(len(parts))], rng, seconds)
+    if rng.random() < 0.15:
+        strokes = sorted(strokes + others(strokes, rng, seconds))
+    kit = {}
+    for family in FAMILIES:
+        pitch = 2 ** (rng.uniform(-0.2, 0.2))
+        for voice, instrument in pick(bank, family, rng).items():
+            kit[voice] = Drum(instrument, rng, pitch)
+    kit["snare_2"] = Drum(pick(bank, ("snare",), rng)["snare"], rng, 2 ** rng.uniform(0.0, 0.6))
+    kit["other"] = Jingles(rng) if rng.random() < 0.5 else Drum(pick(bank, ("other",), rng)["other"], rng, 2 ** rng.uniform(-0.3, 0.3))
+    levels = balance(kit, rng)
+    length = int(seconds * RATE)
+    buses = {b: np.zeros(length + RATE, np.float32) for b in BUSES}
+    ringing = None
+    for time, voice, velocity in strokes:
+        sound = kit[voice].stroke(velocity, rng) * np.float32(10 ** (levels[voice] / 20))
+        at, out = int(round(time * RATE)), buses[bus_of(voice)]
+        if at < 0 or at >= length:
+            continue
+        if voice.startswith("hat") and ringing:
+            # Hats that are closed or struck again stop ringing.
+            start, old = ringing
+            cut = at - start
+            if 0 < cut < len(old) and voice != "hat_open":
+                fade = np.exp(-np.arange(len(old) - cut) / (0.012 * RATE)) - 1
+                out[at: at + len(fade)] += (old[cut:] * fade)[: max(0, len(out) - at)]
+        sound = sound[: max(0, len(out) - at)]
+        out[at: at + len(sound)] += sound
+        if voice.startswith("hat"):
+            ringing = (at, sound) if voice == "hat_open" else None
+    buses = {b: x[:length] for b, x in buses.items()}
+    around_the_drums(buses, strokes, levels, length, rng)
+    out = in_a_room(buses, length, rng)
+    return Clip(out, [(t, v) for t, v, _ in strokes if 0 <= t < seconds])
+
+
+def around_the_drums(buses, strokes, levels, length, rng):
+    """What sounds with a drum though nobody struck it: the beater's click, the snare's wires; and dull cymbals."""
+    if rng.random() < 0.35:
+        n = int(RATE * rng.uniform(0.003, 0.012))
+        click = scipy.signal.sosfilt(scipy.signal.butter(2, sorted(rng.uniform(1200, 8000, 2) + (0, 600)), "bandpass", fs=RATE, output="sos"), rng.standard_normal(2 * n) * np.exp(-np.arange(2 * n) / n * 3))
+        click *= 10 ** (rng.uniform(-14, 8) / 20) / (np.sqrt(np.mean(click ** 2)) + 1e-9)
+        train = struck(strokes, levels, length, ("kick",))
+        buses["kick"] += scipy.signal.fftconvolve(train, click)[:length].astype(np.float32)
+    if rng.random() < 0.5:
+        late, ring = int(RATE * rng.uniform(0.001, 0.015)), rng.uniform(0.02, 0.12)
+        train = np.roll(struck(strokes, levels, length, ("kick", "tom")), late)
+        train[:late] = 0
+        envelope = scipy.signal.lfilter([1], [1, -np.exp(-1 / (ring * RATE))], train)
+        wires = scipy.signal.sosfilt(scipy.signal.butter(2, (rng.uniform(700, 2500), rng.uniform(4500, 12000)), "bandpass", fs=RATE, output="sos"), rng.standard_normal(length))
+        buses["snare"] += (envelope * wires / (np.sqrt(np.mean(wires ** 2)) + 1e-9) * 10 ** (rng.uniform(-34, -10) / 20)).astype(np.float32)
+    for bus in ("hat", "cymbal"):
+        if rng.random() < 0.3:
+            buses[bus][:] = scipy.signal.sosfilt(scipy.signal.butter(1, rng.uniform(1800, 9000), fs=RATE, output="sos"), buses[bus])
+
+
+def struck(strokes, levels, length, voices):
+    """Impulses as strong as the strokes on `voices`."""
+    train = np.zeros(length, np.float32)
+    for t, v, a in strokes:
+        at = int(round(t * RATE))
+        if v.startswith(voices) and 0 <= at < length:
+            train[at] += 10 ** ((levels[v] - (1 - a) * 14) / 20)
+    return train
+
+
+def compressed(x, rng):
+    """The sum through a compressor (feed-forward, peak of 1.5 ms blocks)."""
+    step = 64
+    x = x / (np.abs(x).max() + 1e-9)
+    peaks = np.abs(np.pad(x, (0, -len(x) % step))).reshape(-1, step).max(axis=1)
+    rise, fall = (1 - np.exp(-step / RATE / s) for s in (rng.uniform(0.0005, 0.03), rng.uniform(0.04, 0.4)))
+    least, share = 10 ** (rng.uniform(-32, -8) / 20), 1 - 1 / rng.uniform(2, 12)
+    level, gains = 0.0, np.empty(len(peaks))
+    for k, p in enumerate(peaks.tolist()):
+        level += (p - level) * (rise if p > level else fall)
+        gains[k] = (least / level) ** share if level > least else 1.0
+    return x * np.interp(np.arange(len(x)), np.arange(len(gains)) * step, gains).astype(np.float32)
+
+
+def in_a_room(buses, length, rng):
+    """One room for all drums, a band now and then, compression, tone, level and noise of the clip."""
+    out = sum(buses.values())
+    scale = 1 / (np.abs(out).max() + 1e-9)
+    out = out * scale
+    if rng.random() < 0.7:
+        decay = rng.uniform(0.05, 0.9) / 6.9
+        t = np.arange(int(decay * 6.9 * RATE) + 1) / RATE
+        room = rng.standard_normal(len(t)) * np.exp(-t / decay)
+        room = scipy.signal.lfilter([1], [1, -rng.uniform(0, 0.85)], room)
+        # First reflections stand out of the tail.
+        for at in rng.uniform(0.001, 0.03, rng.integers(0, 8)):
+            if int(at * RATE) < len(room):
+                room[int(at * RATE)] += rng.normal(0, 4)
+        sent = sum(x * np.float32(rng.uniform(0.4, 1.6)) for x in buses.values()) * scale
+        wet = scipy.signal.fftconvolve(sent, room)[:length]
+        ahead = int(rng.uniform(0, 0.012) * RATE)
+        wet = np.concatenate([np.zeros(ahead), wet])[:length]
+        out = out + wet * (10 ** (rng.uniform(-24, 1) / 20) * np.sqrt(np.mean(out ** 2)) / (np.sqrt(np.mean(wet ** 2)) + 1e-9))
+    if rng.random() < 0.2:
+        out = out + tones(length, rng) * np.sqrt(np.mean(out ** 2)) * 10 ** (rng.uniform(-22, 2) / 20)
+    if rng.random() < 0.4:
+        out = compressed(out, rng)
+    if rng.random() < 0.45:
+        out = np.tanh(out * 10 ** (rng.uniform(0, 16) / 20) / (np.abs(out).max() + 1e-9))
+    if rng.random() < 0.5:
+        n = scipy.fft.next_fast_len(length, real=True)
+        spectrum = scipy.fft.rfft(out, n)
+        out = scipy.fft.irfft(spectrum * smooth_gain(len(spectrum), rng, 4.0), n)[:length]
+    if rng.random() < 0.12:
+        # Old recordings and lossy files end early at the top.
+        out = scipy.signal.sosfilt(scipy.signal.butter(6, rng.uniform(7000, 16000), fs=RATE, output="sos"), out)
+    if rng.random() < 0.15:
+        out = scipy.signal.sosfilt(scipy.signal.butter(2, rng.uniform(40, 130), "highpass", fs=RATE, output="sos"), out)
+    out = out / (np.abs(out).max() + 1e-9) * 10 ** (rng.uniform(-18, 0) / 20)
+    return (out + rng.standard_normal(length) * 10 ** (rng.uniform(-85, -45) / 20)).astype(np.float32)
