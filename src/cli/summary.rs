@@ -154,7 +154,11 @@ fn next(study: &Study, folder: &Path) -> Vec<String> {
         let place = first
             .place
             .map_or_else(|| first.hit.time.clock(), |place| place.to_string());
-        look += &format!("; {} unsure hits in hits.tsv, the first at {place}", unsure.len());
+        let hits = if unsure.len() == 1 { "hit" } else { "hits" };
+        look += &format!(
+            "; {} unsure {hits} in hits.tsv, the first at {place}",
+            unsure.len()
+        );
     }
     vec![row("look at", &look)]
 }
