@@ -13,7 +13,7 @@ use ndarray::{ArrayView2, ArrayViewMut2, ShapeBuilder};
 use super::SOUNDS;
 use super::features::BANDS;
 
-const CHANNELS: [usize; 3] = [12, 24, 48];
+const CHANNELS: [usize; 3] = [16, 32, 64];
 const HIDDEN: usize = 112;
 const DILATIONS: [usize; 8] = [1, 2, 4, 8, 16, 32, 1, 2];
 /// Bands are pooled by these factors, one after the other.
@@ -140,8 +140,13 @@ impl Network {
     /// The convolutions over time and frequency for the frames `tile` of all `frames`: [`HIDDEN`] rows.
     fn front(&self, features: &[f32], frames: usize, tile: Range<usize>) -> Vec<f32> {
         let count = tile.len();
-        let rows = features.chunks_exact(frames).map(|row| &row[tile.clone()]);
-        let seen: Vec<f32> = rows.flatten().map(|f| (f + 5.0) / 3.0).collect();
+        let mut seen = vec![0.0; BANDS * count];
+        for (to, from) in seen.chunks_exact_mut(count).zip(features.chunks_exact(frames)) {
+            let inside = from[tile.clone()].iter();
+            to.iter_mut()
+                .zip(inside)
+                .for_each(|(to, f)| *to = (f + 5.0) / 3.0);
+        }
         let mut map = pool(
             &self.first_layer(&seen, count),
             CHANNELS[0],
@@ -252,17 +257,30 @@ fn add_taps(from: &[f32], taps: &[f32], bands: usize, frames: usize, to: &mut [f
             let Some(source) = (band + i).checked_sub(1).filter(|b| *b < bands) else {
                 continue;
             };
-            let line = &from[source * frames..][..frames];
-            row.iter_mut().zip(line).for_each(|(o, x)| *o += three[1] * x);
-            row.iter_mut()
-                .skip(1)
-                .zip(line)
-                .for_each(|(o, x)| *o += three[0] * x);
-            row.iter_mut()
-                .zip(line.iter().skip(1))
-                .for_each(|(o, x)| *o += three[2] * x);
+            add_three(&from[source * frames..][..frames], three, row);
         }
     }
+}
+
+/// Adds a filter of three taps of `line` to `row`, zeros outside.
+fn add_three(line: &[f32], taps: &[f32], row: &mut [f32]) {
+    let &[before, here, after] = taps else {
+        return;
+    };
+    // Both ends first, so that all between is one plain loop.
+    if let [first, .., last] = row {
+        *first += here * line[0] + after * line[1];
+        *last += before * line[line.len() - 2] + here * line[line.len() - 1];
+    } else {
+        row.iter_mut().zip(line).for_each(|(o, x)| *o += here * x);
+    }
+    let between = row
+        .iter_mut()
+        .skip(1)
+        .zip(line)
+        .zip(line.iter().skip(1))
+        .zip(line.iter().skip(2));
+    between.for_each(|(((o, x), y), z)| *o += before * x + here * y + after * z);
 }
 
 /// The largest of every `factor` neighbouring bands.

@@ -7,13 +7,15 @@
 The sources are those of kits.py beside this folder, and STROKES, the program's own synthesis (cargo run --release
 --example strokes). What is added to kits.py is what tells a recording from a sampler: cymbals far under the drums and
 dull, wires that buzz under kick and toms, clicking beaters, one room for all, compression of the sum, jingles and
-shakers. Everything is drawn from the given random generator: the same seed makes the same clips.
+shakers. Some clips stay as kits.py makes them. A third of the parts are not played but invented, each limb with a figure
+or a line of its own, so that all drums meet all others. Everything is drawn from the given random generator: the same seed makes the same clips.
 """
 import glob, os, sys
 import numpy as np, scipy.signal, soundfile
 
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), ".."))
 from kits import BALANCE, FAMILIES, LONG, RATE, Bank, Clip, Drum, arranged, read_parts, smooth_gain, tones, trimmed  # noqa: F401
+import kits
 
 MADE = {"kick_left": "kick", "snare_2": "snare", "tom_floor_2": "tom_floor", "crash_2": "crash", "cowbell": "other"}
 METAL = ("hat", "ride", "crash", "splash", "china")
@@ -73,6 +75,27 @@ def others(strokes, rng, seconds):
             for k, t in enumerate(np.arange(rng.uniform(0.1, 0.5), seconds - 0.3, gap))]
 
 
+def invented(rng, seconds):
+    """Limbs that repeat a figure or go free, on a grid with human looseness."""
+    step, loose = max(0.07, 60 / rng.uniform(60, 150) / rng.choice([2, 3, 4, 4, 6])), rng.uniform(0.002, 0.012)
+    count = int((seconds - 0.5) / step)
+    hands = ["hat_closed", "hat_closed", "ride", "hat_open", "ride_bell", "snare_2", "tom_floor", "crash", "other", "snare"]
+    drums = ["snare", "snare", "snare", "tom_high", "tom_mid", "tom_low", "tom_floor", "cross_stick", "crash", "hat_open", "snare_2", "china", "splash"]
+    limbs = [([hands[rng.integers(len(hands))]], 0.9), (list(rng.choice(drums, rng.integers(1, 5))), 0.9), (["kick"], 0.85), (["hat_foot"], 0.5)]
+    out = []
+    for voices, often in limbs:
+        if rng.random() > often:
+            continue
+        length, share = rng.integers(2, 10), rng.uniform(0.15, 0.8)
+        figure = [(rng.random() < share, voices[rng.integers(len(voices))], rng.uniform(0.3, 1)) for _ in range(length)]
+        repeats, level = rng.random() < 0.6, rng.uniform(0.5, 1)
+        for k in range(count):
+            hit, voice, accent = figure[k % length] if repeats else (rng.random() < share * 0.7, voices[rng.integers(len(voices))], rng.uniform(0.2, 1))
+            if hit:
+                out.append((0.2 + k * step + rng.normal(0, loose), str(voice), float(np.clip(level * accent + rng.normal(0, 0.06), 0.08, 1))))
+    return sorted(out)
+
+
 def bus_of(voice):
     first = voice.split("_")[0]
     return {"cross": "snare", "ride": "cymbal", "crash": "cymbal", "splash": "cymbal", "china": "cymbal"}.get(first, first)
@@ -93,8 +116,9 @@ def render(bank, parts, rng, seconds=12.0):
     """One clip: a stretch of a random part on a random kit in a random room."""
     strokes = []
     while len(strokes) < 8:
-        strokes = arranged(parts[rng.integers(len(parts))], rng, seconds)
-    if rng.random() < 0.15:
+        strokes = invented(rng, seconds) if rng.random() < 0.33 else arranged(parts[rng.integers(len(parts))], rng, seconds)
+    plain = rng.random() < 0.35
+    if rng.random() < 0.12:
         strokes = sorted(strokes + others(strokes, rng, seconds))
     kit = {}
     for family in FAMILIES:
@@ -103,7 +127,7 @@ def render(bank, parts, rng, seconds=12.0):
             kit[voice] = Drum(instrument, rng, pitch)
     kit["snare_2"] = Drum(pick(bank, ("snare",), rng)["snare"], rng, 2 ** rng.uniform(0.0, 0.6))
     kit["other"] = Jingles(rng) if rng.random() < 0.5 else Drum(pick(bank, ("other",), rng)["other"], rng, 2 ** rng.uniform(-0.3, 0.3))
-    levels = balance(kit, rng)
+    levels = {v: BALANCE.get(v, 0) + rng.normal(0, 4) for v in kit} if plain else balance(kit, rng)
     length = int(seconds * RATE)
     buses = {b: np.zeros(length + RATE, np.float32) for b in BUSES}
     ringing = None
@@ -124,8 +148,11 @@ def render(bank, parts, rng, seconds=12.0):
         if voice.startswith("hat"):
             ringing = (at, sound) if voice == "hat_open" else None
     buses = {b: x[:length] for b, x in buses.items()}
-    around_the_drums(buses, strokes, levels, length, rng)
-    out = in_a_room(buses, length, rng)
+    if plain:
+        out = kits.in_a_room(sum(buses.values()), rng)
+    else:
+        around_the_drums(buses, strokes, levels, length, rng)
+        out = in_a_room(buses, length, rng)
     return Clip(out, [(t, v) for t, v, _ in strokes if 0 <= t < seconds])
 
 

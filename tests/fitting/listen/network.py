@@ -11,7 +11,7 @@ DECIMATION, TAPS = 7, 63
 HIGH, LOW = (1024, HOP, 64, 150, 16_000), (1024, HOP // DECIMATION, 32, 25, 1300)
 POOLS, DILATIONS = (2, 3, 4), (1, 2, 4, 8, 16, 32, 1, 2)
 # Channels of the three stages of convolutions, and of the layers over time.
-SIZES = {"small": (8, 16, 32, 64), "medium": (12, 24, 48, 112), "large": (16, 32, 64, 160)}
+SIZES = {"small": (8, 16, 32, 64), "medium": (16, 32, 64, 112), "large": (16, 32, 64, 160)}
 
 
 def mel_bank(size, rate, bands, low, high):

@@ -5,7 +5,7 @@
 
 BANK is written by prepare.py from the four folders where it is not there yet. OUT gets SIZE.f16 (the program reads
 src/listen/weights.f16), SIZE.golden (src/listen/golden.f32), SIZE.pt, and with --evaluate what each size hears in
-recordings: activations.npz. Clips and draws are seeded; how many clips are ready at which step depends on the machine,
+recordings: activations.npz. --resume begins from SIZE.pt files, of other sizes too as far as their layers fit. Clips and draws are seeded; how many clips are ready at which step depends on the machine,
 so two runs give networks that are alike, not the same. Needs numpy, scipy, soundfile, mido, torch; fluidsynth for BANK.
 """
 import argparse, glob, multiprocessing as mp, os, queue, tempfile, threading, time
@@ -58,7 +58,7 @@ def main():
     p = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     p.add_argument("bank"); p.add_argument("out"); p.add_argument("--from", nargs=4, dest="folders", metavar=("SOUNDS", "GMD", "SOUNDFONTS", "STROKES"))
     p.add_argument("--minutes", type=float, default=9); p.add_argument("--clips", type=int, default=30000); p.add_argument("--first", type=int, default=800); p.add_argument("--seed", type=int, default=1)
-    p.add_argument("--batch", type=int, default=32); p.add_argument("--evaluate"); p.add_argument("--resume"); p.add_argument("--rate", type=float, default=2.5e-3)
+    p.add_argument("--batch", type=int, default=32); p.add_argument("--evaluate"); p.add_argument("--resume", nargs="*", default=[]); p.add_argument("--sizes", nargs="*", default=["small", "medium", "large"]); p.add_argument("--rate", type=float, default=2.5e-3)
     a = p.parse_args()
     start = time.time()
     import prepare
@@ -105,11 +105,14 @@ def learn(a, start, sound, truth, next_one, ready, stop, jobs):
     import network
     torch.manual_seed(a.seed)
     dev = "cuda" if torch.cuda.is_available() else "cpu"
-    nets = {k: network.Network(*v).to(dev) for k, v in network.SIZES.items()}
-    for k, v in network.SIZES.items():
-        print(k, sum(q.numel() for q in nets[k].parameters()), "parameters, %.1f million multiply-adds per second" % network.cost(*v), flush=True)
-        if a.resume:
-            nets[k].load_state_dict(torch.load(f"{a.resume}/{k}.pt", map_location=dev))
+    nets = {k: network.Network(*v).to(dev) for k, v in network.SIZES.items() if k in a.sizes}
+    for k, net in nets.items():
+        print(k, sum(q.numel() for q in net.parameters()), "parameters, %.1f million multiply-adds per second" % network.cost(*network.SIZES[k]), flush=True)
+        for file in a.resume:
+            own, known = net.state_dict(), torch.load(file, map_location=dev)
+            fits = {n: v for n, v in known.items() if n in own and own[n].shape == v.shape}
+            net.load_state_dict({**own, **fits})
+            print(len(fits), "of", len(own), "tensors from", file, flush=True)
     features = network.Features().to(dev)
     mean = {k: {n: v.detach().clone() for n, v in net.state_dict().items()} for k, net in nets.items()}
     opts = {k: torch.optim.AdamW(net.parameters(), a.rate, weight_decay=1e-2) for k, net in nets.items()}
