@@ -229,6 +229,23 @@ pub(super) fn body_pitch(row: &[f32]) -> f32 {
     long_hertz(top as f32 + offset)
 }
 
+/// What a stroke adds to what rang before it: in the short bands over the first 50 ms, in the mean, and in the low
+/// bands. A tenth of what rang is the least that counts as added.
+pub(super) fn added(row: &[f32]) -> Vec<f32> {
+    let windows = [1, 2, 3].map(|n| short_window(row, n));
+    let mean = |band: usize| windows.iter().filter_map(|w| w.get(band)).sum::<f32>() / windows.len() as f32;
+    let now = (0..SHORT_BANDS)
+        .map(mean)
+        .chain(long_window(row, 1).iter().copied());
+    let before = short_window(row, 0).iter().chain(long_window(row, 0));
+    now.zip(before)
+        .map(|(now, before)| {
+            let rang = 10f32.powf(*before);
+            ((10f32.powf(now) - rang).max(0.1 * rang) + FLOOR).log10()
+        })
+        .collect()
+}
+
 /// The shape of a drum's sound whatever its level: its low bands from 146 Hz on behind the onset, and its attack's.
 pub(super) fn shape(row: &[f32]) -> Vec<f32> {
     let low = long_window(row, 1).get(5..).unwrap_or_default();

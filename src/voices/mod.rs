@@ -10,6 +10,8 @@ mod strokes;
 
 mod groups;
 
+mod own;
+
 mod levels;
 
 use classes::{Class, Odds};
@@ -21,9 +23,6 @@ use crate::listen::{self, Heard};
 use crate::names::{Mark, Voice};
 use crate::options::VoiceOptions;
 use crate::units::{Decibels, Seconds};
-
-/// How likely the network must find a class.
-const LEAST_HEARD: f32 = 0.7;
 
 /// The network's stroke and the onset belong together within this time.
 const TOGETHER: Seconds = Seconds(0.03);
@@ -56,7 +55,7 @@ pub fn name(recording: &Recording, heard: &Heard, onsets: &[Onset], _options: &V
         let strokes = strokes::strokes(&odds);
         (odds, strokes)
     } else {
-        by_ear(heard, onsets)
+        by_ear(heard, onsets, &rows)
     };
     let voices = voices(&strokes, &rows, &odds);
     let mut hits: Vec<Hit> = Vec::new();
@@ -79,29 +78,44 @@ pub fn name(recording: &Recording, heard: &Heard, onsets: &[Onset], _options: &V
     hits
 }
 
-/// What the network heard at each onset, and the strokes that this speaks for: what is likely, or else the likeliest.
-fn by_ear(heard: &Heard, onsets: &[Onset]) -> (Vec<Odds>, Vec<Stroke>) {
+/// What the network heard at each onset, and the strokes that this speaks for once it is read against the whole
+/// recording: what is likely, or else the likeliest.
+fn by_ear(heard: &Heard, onsets: &[Onset], rows: &[Vec<f32>]) -> (Vec<Odds>, Vec<Stroke>) {
     let all = listen::strokes(heard, 0.0);
+    let near: Vec<Option<&listen::Stroke>> = onsets.iter().map(|onset| nearest(&all, onset.time)).collect();
+    let log_odds = |odds: f32| (odds / (1.0 - odds)).ln().clamp(-own::MOST, own::MOST);
+    let classes = |stroke: Option<&listen::Stroke>| {
+        Class::MAIN.map(|class| stroke.map_or(-own::MOST, |s| log_odds(s.likely(class.sound()))))
+    };
+    let read = own::read_against_itself(
+        &near.iter().map(|stroke| classes(*stroke)).collect::<Vec<_>>(),
+        rows,
+    );
+    let least = own::least(&read);
     let mut strokes = Vec::new();
-    let mut odds = Vec::new();
-    for (onset, near) in onsets.iter().map(|onset| nearest(&all, onset.time)).enumerate() {
-        odds.push(near.map_or_else(Odds::default, |stroke| Odds::heard(|sound| stroke.near(sound))));
-        let Some(stroke) = near else {
-            continue;
-        };
+    for (onset, odds) in read
+        .iter()
+        .enumerate()
+        .filter(|(onset, _)| near.get(*onset).is_some_and(Option::is_some))
+    {
         let before = strokes.len();
-        let classes = Class::MAIN
-            .iter()
-            .map(|class| (*class, stroke.likely(class.sound())));
-        let likely = classes.filter(|(_, odds)| *odds > LEAST_HEARD);
-        strokes.extend(likely.map(|(class, odds)| Stroke { onset, class, odds }));
+        let over = Class::MAIN
+            .into_iter()
+            .zip(odds.iter().zip(least).map(|(odds, least)| odds - least));
+        let stroke = |(class, over): (Class, f32)| Stroke {
+            onset,
+            class,
+            odds: 1.0 / (1.0 + (-over).exp()),
+        };
+        strokes.extend(over.clone().filter(|(_, over)| *over > 0.0).map(stroke));
         if strokes.len() == before {
-            let near = Class::MAIN.map(|class| (class, stroke.near(class.sound())));
-            let likeliest = near.into_iter().max_by(|a, b| a.1.total_cmp(&b.1));
-            strokes.extend(likeliest.map(|(class, odds)| Stroke { onset, class, odds }));
+            strokes.extend(over.max_by(|a, b| a.1.total_cmp(&b.1)).map(stroke));
         }
     }
-    (odds, strokes)
+    let odds = near
+        .iter()
+        .map(|stroke| stroke.map_or_else(Odds::default, |s| Odds::heard(|sound| s.near(sound))));
+    (odds.collect(), strokes)
 }
 
 fn nearest(strokes: &[listen::Stroke], time: Seconds) -> Option<&listen::Stroke> {
