@@ -14,7 +14,7 @@ use super::SOUNDS;
 use super::features::BANDS;
 
 const CHANNELS: [usize; 3] = [16, 32, 64];
-const HIDDEN: usize = 112;
+const HIDDEN: usize = 160;
 const DILATIONS: [usize; 8] = [1, 2, 4, 8, 16, 32, 1, 2];
 /// Bands are pooled by these factors, one after the other.
 const POOLS: [usize; 3] = [2, 3, 4];

@@ -191,20 +191,26 @@ class Drum:
     def stroke(self, velocity, rng):
         place = int(np.clip(round(velocity * (len(self.layers) - 1) + rng.normal(0, 0.7)), 0, len(self.layers) - 1))
         if place not in self.kept:
-            channels = self.layers[place][1][:, : 3 * RATE]
-            sound = self.weights[min(channels.shape[0], 3)][: channels.shape[0]] @ channels[:3]
-            sound = np.interp(np.arange(0, len(sound) - 1, self.pitch), np.arange(len(sound)), sound).astype(np.float32)
-            n = scipy.fft.next_fast_len(len(sound) + 512, real=True)
-            spectrum = scipy.fft.rfft(sound, n)
-            # The same tone for every layer of the drum.
-            sound = scipy.fft.irfft(spectrum * smooth_gain(len(spectrum), np.random.default_rng(self.tone), self.depth), n)[: len(sound)]
-            if self.decay:
-                sound *= np.exp(-np.arange(len(sound), dtype=np.float32) / (self.decay * RATE))
-            fade = min(2000, len(sound))
-            sound[len(sound) - fade:] *= np.linspace(1, 0, fade)
-            level = np.sqrt(np.mean(sound[: RATE // 20] ** 2)) + 1e-9
-            self.kept[place] = (sound / level).astype(np.float32)
-        return self.kept[place] * 10 ** (-(1 - velocity) * self.span / 20)
+            self.kept[place] = self.shaped(place)
+        return self.kept[place] * np.float32(self.strength(velocity))
+
+    def strength(self, velocity):
+        return 10 ** (-(1 - velocity) * self.span / 20)
+
+    def shaped(self, place):
+        channels = self.layers[place][1][:, : 3 * RATE]
+        sound = self.weights[min(channels.shape[0], 3)][: channels.shape[0]] @ channels[:3]
+        sound = np.interp(np.arange(0, len(sound) - 1, self.pitch), np.arange(len(sound)), sound).astype(np.float32)
+        n = scipy.fft.next_fast_len(len(sound) + 512, real=True)
+        spectrum = scipy.fft.rfft(sound, n)
+        # The same tone for every layer of the drum.
+        sound = scipy.fft.irfft(spectrum * smooth_gain(len(spectrum), np.random.default_rng(self.tone), self.depth), n)[: len(sound)]
+        if self.decay:
+            sound *= np.exp(-np.arange(len(sound), dtype=np.float32) / (self.decay * RATE))
+        fade = min(2000, len(sound))
+        sound[len(sound) - fade:] *= np.linspace(1, 0, fade)
+        level = np.sqrt(np.mean(sound[: RATE // 20] ** 2)) + 1e-9
+        return (sound / level).astype(np.float32)
 
 
 def render(bank, parts, rng, seconds=14.0):

@@ -7,7 +7,9 @@
 The sources are those of kits.py beside this folder, and STROKES, the program's own synthesis (cargo run --release
 --example strokes). What is added to kits.py is what tells a recording from a sampler: cymbals far under the drums and
 dull, wires that buzz under kick and toms, clicking beaters, one room for all, compression of the sum, jingles and
-shakers. Some clips stay as kits.py makes them. A third of the parts are not played but invented, each limb with a figure
+shakers; drums that beat and echo; a band under a third of the clips where `bank.bands` has some (bands.py); soft
+strokes as samplers and as people play them. A stroke that nobody can hear is no stroke: `audible` decides. Some clips
+stay as kits.py makes them. A third of the parts are not played but invented, each limb with a figure
 or a line of its own, so that all drums meet all others. Everything is drawn from the given random generator: the same seed makes the same clips.
 """
 import glob, os, sys
@@ -35,15 +37,77 @@ def made(bank, folder):
     return bank
 
 
+SOURCES = ("rock", "open", "snares", "FluidR3", "Black Pearl", "own")
+
+
+def source_of(name):
+    """The source of sounds that an instrument comes from."""
+    if name.startswith("font"):
+        return "Black Pearl" if "Black_Pearl" in name else "FluidR3"
+    return "own" if name.startswith("made") else next(s for s in SOURCES if name.startswith(s))
+
+
+def only(bank, sources, snares=None):
+    """The bank with the instruments of `sources` alone; snares of other sources where `snares` names them."""
+    less = Bank.__new__(Bank)
+    less.bands = getattr(bank, "bands", [])
+    wanted = lambda voice: snares if snares and voice == "snare" else sources
+    less.instruments = {v: [i for i in all_ if source_of(i[0]) in wanted(v)] for v, all_ in bank.instruments.items()}
+    return less
+
+
+class Rung(Drum):
+    """A drum whose sound may beat, as two close modes of a head do, or come back once, as from a wall or the other head."""
+
+    def __init__(self, instrument, rng, pitch, tom):
+        super().__init__(instrument, rng, pitch)
+        often = 0.45 if tom else 0.12
+        self.beat = (rng.uniform(5, 25), rng.uniform(0.2, 0.95), rng.uniform(0, 6.3), rng.uniform(0.01, 0.06)) if rng.random() < often else None
+        self.echo = (rng.uniform(0.02, 0.14), 10 ** (-rng.uniform(1, 18) / 20), rng.uniform(150, 4000)) if rng.random() < often else None
+        # Samplers lose 40 dB for a tenth of the velocity, people less.
+        self.law = rng.uniform(12, 44) if rng.random() < 0.5 else None
+
+    def strength(self, velocity):
+        return max(velocity, 0.02) ** (self.law / 20) if self.law else super().strength(velocity)
+
+    def shaped(self, place):
+        sound = super().shaped(place)
+        if self.beat:
+            hertz, depth, phase, rise = self.beat
+            t = np.arange(len(sound)) / RATE
+            sound = sound * (1 + depth * np.cos(2 * np.pi * hertz * t + phase) * (1 - np.exp(-t / rise)))
+        if self.echo:
+            late, gain, cut = self.echo
+            back = scipy.signal.sosfilt(scipy.signal.butter(1, cut, fs=RATE, output="sos"), sound) * gain
+            sound = np.concatenate([sound, np.zeros(int(late * RATE))])
+            sound[int(late * RATE):] += back
+        return sound.astype(np.float32)
+
+
+def audible(buses, placed, rng):
+    """Which strokes stand out of all that sounds with them: more than a twenty-fifth to a fifth of some band in their first 46 ms."""
+    whole, n = sum(buses.values()), 2048
+    window, edges = np.hanning(2 * n)[n:].astype(np.float32), (0, 3, 5, 8, 12, 18, 28, 45, 70, 110, 170, 260, 400, 650)
+    bands = lambda x: np.add.reduceat(np.abs(scipy.fft.rfft(np.pad(x[:n], (0, max(0, n - len(x)))) * window)) ** 2, edges)
+    loudest, least = None, rng.uniform(0.04, 0.2)
+    heard = []
+    for at, sound in placed:
+        own, all_ = bands(sound), bands(whole[at: at + n])
+        loudest = max(loudest or 0.0, float(all_.sum()))
+        heard.append((float((own / (all_ + own * 0.05 + 1e-12)).max()), float(own.max())))
+    return [share > least and own > 1e-7 * (loudest or 1.0) for share, own in heard]
+
+
 def pick(bank, family, rng):
-    """One source for a family of voices: half of the time recorded, else sampled or synthesised."""
+    """One source for a family of voices: half of the time recorded, else sampled or synthesised. Voices without any stay out."""
     kind = ("recorded", "recorded", "recorded", "recorded", "recorded", "font", "font", "font", "made", "made")[rng.integers(10)]
     of = lambda source: "font" if source.startswith("font") else "made" if source.startswith("made") else "recorded"
 
     def draw(voice):
         pool = [i for i in bank.instruments[voice] if of(i[0]) == kind] or bank.instruments[voice]
         return pool[rng.integers(len(pool))]
-    lead = draw(family[0])
+    family = [v for v in family if bank.instruments.get(v)]
+    lead = draw(family[0]) if family else None
     return {v: next((i for i in bank.instruments[v] if i[0] == lead[0]), None) or draw(v) for v in family}
 
 
@@ -124,18 +188,20 @@ def render(bank, parts, rng, seconds=12.0):
     for family in FAMILIES:
         pitch = 2 ** (rng.uniform(-0.2, 0.2))
         for voice, instrument in pick(bank, family, rng).items():
-            kit[voice] = Drum(instrument, rng, pitch)
-    kit["snare_2"] = Drum(pick(bank, ("snare",), rng)["snare"], rng, 2 ** rng.uniform(0.0, 0.6))
-    kit["other"] = Jingles(rng) if rng.random() < 0.5 else Drum(pick(bank, ("other",), rng)["other"], rng, 2 ** rng.uniform(-0.3, 0.3))
+            kit[voice] = Rung(instrument, rng, pitch, voice.startswith("tom"))
+    for instrument in pick(bank, ("snare",), rng).values():
+        kit["snare_2"] = Rung(instrument, rng, 2 ** rng.uniform(0.0, 0.6), False)
+    other = list(pick(bank, ("other",), rng).values())
+    kit["other"] = Drum(other[0], rng, 2 ** rng.uniform(-0.3, 0.3)) if other and rng.random() < 0.5 else Jingles(rng)
+    strokes = [s for s in strokes if s[1] in kit]
     levels = {v: BALANCE.get(v, 0) + rng.normal(0, 4) for v in kit} if plain else balance(kit, rng)
     length = int(seconds * RATE)
     buses = {b: np.zeros(length + RATE, np.float32) for b in BUSES}
-    ringing = None
+    ringing, placed, strokes = None, [], [s for s in strokes if 0 <= int(round(s[0] * RATE)) < length]
     for time, voice, velocity in strokes:
         sound = kit[voice].stroke(velocity, rng) * np.float32(10 ** (levels[voice] / 20))
         at, out = int(round(time * RATE)), buses[bus_of(voice)]
-        if at < 0 or at >= length:
-            continue
+        placed.append((at, sound))
         if voice.startswith("hat") and ringing:
             # Hats that are closed or struck again stop ringing.
             start, old = ringing
@@ -148,12 +214,36 @@ def render(bank, parts, rng, seconds=12.0):
         if voice.startswith("hat"):
             ringing = (at, sound) if voice == "hat_open" else None
     buses = {b: x[:length] for b, x in buses.items()}
+    heard = audible(buses, placed, rng)
+    if getattr(bank, "bands", None) and rng.random() < 0.42:
+        buses["band"] = band(bank.bands, sum(buses.values()), length, rng)
     if plain:
         out = kits.in_a_room(sum(buses.values()), rng)
     else:
         around_the_drums(buses, strokes, levels, length, rng)
         out = in_a_room(buses, length, rng)
-    return Clip(out, [(t, v) for t, v, _ in strokes if 0 <= t < seconds])
+    return Clip(out, [(t, v) for (t, v, _), heard in zip(strokes, heard) if heard])
+
+
+def band(bands, drums, length, rng):
+    """A stretch of an invented band, at another pitch, as loud as bands are beside drums; at times two, at times tones."""
+    out = np.zeros(length, np.float32)
+    for _ in range(1 if rng.random() < 0.75 else 2):
+        sound = bands[rng.integers(len(bands))].astype(np.float32) / 32768
+        sound = np.roll(sound, rng.integers(len(sound)))
+        places = (np.arange(length) / 2 * 2 ** rng.uniform(-0.35, 0.2)) % (len(sound) - 1)
+        sound = np.interp(places, np.arange(len(sound)), sound)
+        out += (sound / (np.sqrt(np.mean(sound ** 2)) + 1e-9) * 10 ** (rng.uniform(-6, 0) / 20)).astype(np.float32)
+    if rng.random() < 0.15:
+        # A wash that swells: keyboards, guitars' feedback, a hall full of people.
+        noise = scipy.signal.sosfilt(scipy.signal.butter(2, sorted(rng.uniform(100, 9000, 2) + (0, 300)), "bandpass", fs=RATE, output="sos"), rng.standard_normal(length))
+        swell = 1 + 0.8 * np.sin(2 * np.pi * np.arange(length) / RATE * rng.uniform(0.1, 1.5) + rng.uniform(0, 6))
+        out += (noise * swell / (np.sqrt(np.mean(noise ** 2)) + 1e-9) * 10 ** (rng.uniform(-18, -2) / 20)).astype(np.float32)
+    if rng.random() < 0.5:
+        n = scipy.fft.next_fast_len(length, real=True)
+        spectrum = scipy.fft.rfft(out, n)
+        out = scipy.fft.irfft(spectrum * smooth_gain(len(spectrum), rng, 4.0), n)[:length].astype(np.float32)
+    return out * np.float32(np.sqrt(np.mean(drums ** 2)) / (np.sqrt(np.mean(out ** 2)) + 1e-9) * 10 ** (rng.uniform(-20, 6) / 20))
 
 
 def around_the_drums(buses, strokes, levels, length, rng):
@@ -214,7 +304,7 @@ def in_a_room(buses, length, rng):
         for at in rng.uniform(0.001, 0.03, rng.integers(0, 8)):
             if int(at * RATE) < len(room):
                 room[int(at * RATE)] += rng.normal(0, 4)
-        sent = sum(x * np.float32(rng.uniform(0.4, 1.6)) for x in buses.values()) * scale
+        sent = sum(x * np.float32(rng.uniform(0.4, 1.6)) for b, x in buses.items() if b != "band") * scale
         wet = scipy.signal.fftconvolve(sent, room)[:length]
         ahead = int(rng.uniform(0, 0.012) * RATE)
         wet = np.concatenate([np.zeros(ahead), wet])[:length]
@@ -229,7 +319,7 @@ def in_a_room(buses, length, rng):
         n = scipy.fft.next_fast_len(length, real=True)
         spectrum = scipy.fft.rfft(out, n)
         out = scipy.fft.irfft(spectrum * smooth_gain(len(spectrum), rng, 4.0), n)[:length]
-    if rng.random() < 0.12:
+    if rng.random() < 0.2:
         # Old recordings and lossy files end early at the top.
         out = scipy.signal.sosfilt(scipy.signal.butter(6, rng.uniform(7000, 16000), fs=RATE, output="sos"), out)
     if rng.random() < 0.15:

@@ -5,7 +5,7 @@
 STROKES is what `cargo run --release --example strokes STROKES` wrote, the others are as kits.py takes them. Sounds are
 kept as Ogg Vorbis, cut where they have fallen by 66 dB. Needs what kits.py needs.
 """
-import gzip, io, os, pickle, sys
+import glob, gzip, io, os, pickle, sys
 import numpy as np, soundfile
 
 import clips
@@ -44,6 +44,11 @@ def load(file):
     bank = clips.Bank.__new__(clips.Bank)
     bank.instruments = {v: [(source, [unpacked(l) for l in layers]) for source, layers in instruments] for v, instruments in kept.items()}
     return bank, parts
+
+
+def bands(folder):
+    """What bands.py wrote, as 16-bit numbers."""
+    return [soundfile.read(name, dtype="int16")[0] for name in sorted(glob.glob(os.path.join(folder, "*.ogg")))]
 
 
 if __name__ == "__main__":
