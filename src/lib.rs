@@ -53,7 +53,7 @@ pub enum Stage {
     Write,
 }
 
-/// From a recording to its study. The player's corrections are put in as soon as the hits have voices, so that
+/// From a recording to its study. The player's kit and corrections are put in as soon as the hits have voices, so that
 /// the grid and the figures follow from them; `watch` hears of each stage as it begins.
 pub fn study_of(
     recording: &Recording,
@@ -69,6 +69,8 @@ pub fn study_of(
     let onsets = hits::find(recording, &heard, &options.hits);
     watch(Stage::Voices);
     let named = voices::name(recording, &heard, &onsets, &options.voices);
+    let groups = voices::measure(recording, &named);
+    let named = corrections.apply_kit(named, groups);
     let stretch = recording.start..=recording.start + recording.seconds();
     let hits = corrections.apply_hits(named, &stretch);
     watch(Stage::Grid);
@@ -80,5 +82,6 @@ pub fn study_of(
     let warnings = recording.warnings.clone();
     let mut study = Study::new(facts, *options, &hits, grid, &placed, cycles, warnings);
     corrections.apply_rows(&mut study.strokes);
+    study.groups = corrections.groups(&study.strokes);
     study
 }

@@ -47,6 +47,10 @@ pub(super) struct StudyArgs {
     #[arg(long)]
     pub(super) fast: bool,
 
+    /// Start from the kit of another study: its kit.toml, with the names, limbs and notes that you gave there
+    #[arg(long, value_name = "FILE")]
+    pub(super) kit: Option<PathBuf>,
+
     #[command(flatten)]
     pub(super) hints: Hints,
 

@@ -16,6 +16,11 @@ pub(super) fn run(args: &StudyArgs) -> Result<(), Error> {
     let options = args.hints.options(args.fast);
     study::check_destination(&folder)?;
     let mut loaded = corrections::load(&folder)?;
+    if let Some(file) = &args.kit {
+        loaded
+            .corrections
+            .start_from(file.clone(), study::read_kit(file)?);
+    }
     let progress = Progress::new(args.talk);
     progress.show(Stage::Read);
     let recording = audio::read(&args.recording, &options.audio)?;
@@ -39,6 +44,8 @@ pub(super) fn run(args: &StudyArgs) -> Result<(), Error> {
                 .iter()
                 .map(|warning| summary::row("mind", warning)),
         );
+        let kit = loaded.corrections.kit_lines();
+        lines.extend(kit.iter().map(|line| summary::row("kit", line)));
         lines.extend(
             loaded
                 .corrections

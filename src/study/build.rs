@@ -61,6 +61,7 @@ impl Study {
             recording,
             options,
             voices: count_voices(&strokes),
+            groups: Vec::new(),
             strokes,
             grid,
             cycles: cycles.found,
@@ -122,16 +123,10 @@ fn count_voices(strokes: &[Stroke]) -> Vec<VoiceCount> {
         let own: Vec<usize> = (0..strokes.len())
             .filter(|at| strokes[*at].hit.voice == *voice)
             .collect();
-        let shares = own.len().min(EXAMPLES);
-        let share = |n: usize| {
-            own.get(n * own.len() / shares..(n + 1) * own.len() / shares)
-                .unwrap_or_default()
-        };
         VoiceCount {
             voice: *voice,
             hits: own.len(),
-            // Equal shares of its strokes, the clearest of each: examples from all over the recording.
-            example_times: (0..shares).filter_map(|n| clearest(share(n), strokes)).collect(),
+            example_times: examples(&own, strokes),
         }
     };
     Voice::ALL
@@ -139,6 +134,17 @@ fn count_voices(strokes: &[Stroke]) -> Vec<VoiceCount> {
         .map(count)
         .filter(|count| count.hits > 0)
         .collect()
+}
+
+/// Up to five times at which some of the strokes are heard well, from all over the recording: the clearest of each of
+/// equal shares.
+pub(super) fn examples(own: &[usize], strokes: &[Stroke]) -> Vec<Seconds> {
+    let shares = own.len().min(EXAMPLES);
+    let share = |n: usize| {
+        own.get(n * own.len() / shares..(n + 1) * own.len() / shares)
+            .unwrap_or_default()
+    };
+    (0..shares).filter_map(|n| clearest(share(n), strokes)).collect()
 }
 
 /// The time of the stroke that is easiest to hear: alone if one is, then the surest, then the loudest, then the first.

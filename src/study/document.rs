@@ -3,6 +3,7 @@
 //! The schema beside this file says what each key means; the times of `hits.tsv` are not repeated but for the rows
 //! as they were written, by which edits are found.
 
+use std::collections::BTreeMap;
 use std::path::Path;
 
 use serde::{Deserialize, Serialize};
@@ -11,9 +12,10 @@ use serde_json::Value;
 use super::corrections::{Corrections, Written};
 use super::error::StudyError;
 use super::folder::{part_of, read_if_there};
-use super::{HITS, RecordingFacts, STUDY, Stroke, Study, VoiceCount, layout};
+use super::{GroupFacts, HITS, RecordingFacts, STUDY, Stroke, Study, VoiceCount, layout};
 use crate::cycles::{Cycle, LengthTried, Moment};
 use crate::grid::{Grid, Meter, Rival};
+use crate::names::Voice;
 use crate::options::Options;
 use crate::units::{Bpm, Seconds};
 
@@ -38,6 +40,8 @@ pub(super) struct Document {
     lengths: Vec<LengthTried>,
     stickings: Stickings,
     voices: Vec<VoiceCount>,
+    #[serde(default)]
+    groups: Vec<GroupFacts>,
     warnings: Vec<String>,
     pub(super) corrections: Corrections,
     pub(super) written: Writing,
@@ -48,6 +52,9 @@ pub(super) struct Document {
 pub(super) struct Writing {
     /// SHA-256 of its bytes, hexadecimal.
     pub(super) sha256: String,
+    /// SHA-256 of `kit.toml` as it was written with it.
+    #[serde(default)]
+    pub(super) kit_sha256: Option<String>,
     /// Its rows, as far as a player may edit them.
     pub(super) rows: Vec<Written>,
 }
@@ -85,7 +92,12 @@ struct Stickings {
 
 impl Document {
     /// The document of a study whose `hits.tsv` has this digest.
-    pub(super) fn of(study: &Study, corrections: &Corrections, sha256: String) -> Document {
+    pub(super) fn of(
+        study: &Study,
+        corrections: &Corrections,
+        sha256: String,
+        kit_sha256: Option<String>,
+    ) -> Document {
         Document {
             format: FORMAT.to_owned(),
             version: VERSION,
@@ -99,13 +111,22 @@ impl Document {
                 unexplained: None,
             },
             voices: study.voices.clone(),
+            groups: study.groups.clone(),
             warnings: study.warnings.clone(),
             corrections: corrections.clone(),
             written: Writing {
                 sha256,
+                kit_sha256,
                 rows: study.strokes.iter().map(Written::of).collect(),
             },
         }
+    }
+
+    /// The voices that the groups bore where it was not their own, and the digest of the kit file.
+    pub(super) fn kit(&self) -> (BTreeMap<Voice, Voice>, Option<String>) {
+        let renamed = self.groups.iter().filter(|facts| facts.voice != facts.group);
+        let was = renamed.map(|facts| (facts.group, facts.voice)).collect();
+        (was, self.written.kit_sha256.clone())
     }
 
     /// The study, with the strokes that `hits.tsv` holds.
@@ -119,6 +140,7 @@ impl Document {
             cycles: self.cycles,
             lengths: self.lengths,
             voices: self.voices,
+            groups: self.groups,
             warnings: self.warnings,
         }
     }

@@ -58,6 +58,16 @@ pub enum StudyError {
         /// The first line that cannot be read, from 1.
         line: usize,
     },
+    /// A kit file cannot be read.
+    #[error("{}{}: {reason}", file.display(), line.map_or_else(String::new, |line| format!(", line {line}")))]
+    BadKit {
+        /// The file.
+        file: PathBuf,
+        /// Line in the file, from 1; `None` where it is about the whole file.
+        line: Option<usize>,
+        /// What is wrong and what would do.
+        reason: String,
+    },
     /// `study.json` cannot be read.
     #[error("{}: {reason}; run `overbar study` on the recording again to have it made anew", file.display())]
     Broken {

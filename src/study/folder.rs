@@ -18,7 +18,7 @@ use super::document::{self, Document};
 use super::error::StudyError;
 use super::sheet::{Row, Sheet};
 use super::write_sheet::sheet_text;
-use super::{HITS, STUDY, Stroke, Study};
+use super::{HITS, KIT, STUDY, Stroke, Study, kit_file};
 use crate::grid::Grid;
 use crate::units::{Decibels, Steps};
 use crate::voices::Hit;
@@ -90,10 +90,17 @@ pub fn write(folder: &Path, study: &Study, loaded: &Loaded) -> Result<Saved, Stu
     if read_if_there(&hits_file)?.as_deref().map(sha256) != loaded.seen {
         return Err(StudyError::EditedMeanwhile { file: hits_file });
     }
+    let kit_path = folder.join(KIT);
+    if kit_file::digest(&kit_path)? != loaded.kit.sha256 {
+        return Err(StudyError::EditedMeanwhile { file: kit_path });
+    }
     let corrections = &loaded.corrections;
     let own = corrections.own(&study.strokes);
     let hits = sheet_text(&study.strokes, &own, &corrections.columns, &corrections.comments);
-    let document = Document::of(study, corrections, sha256(hits.as_bytes()));
+    let kit = (loaded.kit.text.is_some() || !study.groups.is_empty())
+        .then(|| kit_file::text(loaded.kit.text.as_deref(), &study.groups));
+    let kit_sha256 = kit.as_deref().map(|kit| sha256(kit.as_bytes()));
+    let document = Document::of(study, corrections, sha256(hits.as_bytes()), kit_sha256);
     let json = document.text().map_err(|error| StudyError::Broken {
         file: study_file.clone(),
         reason: error.to_string(),
@@ -102,6 +109,9 @@ pub fn write(folder: &Path, study: &Study, loaded: &Loaded) -> Result<Saved, Stu
     let mut copies = Vec::new();
     for file in &loaded.copy_first {
         copies.extend(dated_copy(file, SystemTime::now())?);
+    }
+    if let Some(kit) = &kit {
+        write_file(folder, KIT, kit.as_bytes())?;
     }
     write_part(&hits_file, hits.as_bytes())?;
     write_part(&study_file, json.as_bytes())?;

@@ -10,6 +10,7 @@ pub mod corrections;
 mod document;
 mod error;
 mod folder;
+mod kit_file;
 mod layout;
 mod pairs;
 mod row;
@@ -26,6 +27,7 @@ mod tests;
 
 pub use error::{BadCell, StudyError};
 pub use folder::{Saved, check_destination, read, write, write_file};
+pub use kit_file::read_kit;
 
 use serde::{Deserialize, Serialize};
 
@@ -34,13 +36,14 @@ use crate::grid::{Grid, Place};
 use crate::names::{Layer, Limb, Voice};
 use crate::options::Options;
 use crate::units::{Millis, Seconds, Steps};
-use crate::voices::Hit;
+use crate::voices::{Hit, Timbre};
 
 /// The JSON Schema (draft 2020-12) of `study.json`.
 pub const SCHEMA: &str = include_str!("study.schema.json");
 
 const HITS: &str = "hits.tsv";
 const STUDY: &str = "study.json";
+const KIT: &str = "kit.toml";
 
 /// The recording a study was made of.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -85,6 +88,26 @@ pub struct VoiceCount {
     pub example_times: Vec<Seconds>,
 }
 
+/// A group of strokes that sound alike, and what the player calls it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct GroupFacts {
+    /// Its name: the voice that the program takes it for.
+    pub group: Voice,
+    /// The voice that its strokes bear.
+    pub voice: Voice,
+    /// The limb that plays it, where the player has said so.
+    pub limb: Option<Limb>,
+    /// The player's note.
+    pub note: String,
+    /// Its strokes, but for those that the player has renamed one by one.
+    pub hits: usize,
+    /// Up to five times at which it is heard well.
+    pub example_times: Vec<Seconds>,
+    /// Its sound.
+    #[serde(flatten)]
+    pub sound: Timbre,
+}
+
 /// Everything that was found in a recording.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Study {
@@ -102,6 +125,8 @@ pub struct Study {
     pub lengths: Vec<LengthTried>,
     /// Voices with their counts.
     pub voices: Vec<VoiceCount>,
+    /// The groups of strokes that were heard, as [`corrections::Corrections::groups`] gives them.
+    pub groups: Vec<GroupFacts>,
     /// What the player should know.
     pub warnings: Vec<String>,
 }

@@ -27,6 +27,10 @@ const SHORT_STARTS: [f64; 7] = [-0.0275, -0.002, 0.010, 0.030, 0.060, 0.110, 0.1
 const LONG_STARTS: [f64; 3] = [-0.097, -0.003, 0.040];
 /// Bands of a short window, 60 Hz to 18 kHz.
 const SHORT_BANDS: usize = 26;
+/// Lowest and highest edge of the short windows' bands, Hz.
+const SHORT_RANGE: (f64, f64) = (60.0, 18_000.0);
+/// Where their spacing turns from even in Hz to even in octaves, Hz.
+const SHORT_CORNER: f64 = 700.0;
 /// Bands of a long window, 30 Hz to 1.3 kHz.
 const LONG_BANDS: usize = 24;
 /// Lowest and highest edge of the long windows' bands, Hz.
@@ -107,7 +111,7 @@ impl Bands {
 
 /// The rows of all onsets, in their order: see the module's head.
 pub fn rows(recording: &Recording, onsets: &[Onset]) -> Vec<Vec<f32>> {
-    let short = Bands::new(SHORT, SHORT_BANDS, 60.0, 18_000.0, 700.0);
+    let short = Bands::new(SHORT, SHORT_BANDS, SHORT_RANGE.0, SHORT_RANGE.1, SHORT_CORNER);
     let long = Bands::new(LONG, LONG_BANDS, LONG_RANGE.0, LONG_RANGE.1, LONG_CORNER);
     let mut rows: Vec<Vec<f32>> = onsets
         .par_iter()
@@ -227,6 +231,32 @@ pub(super) fn body_pitch(row: &[f32]) -> f32 {
         0.0
     };
     long_hertz(top as f32 + offset)
+}
+
+/// Hz at the centre of a short window's band.
+fn short_hertz(band: usize) -> f32 {
+    let warp = |f: f32| (1.0 + f / SHORT_CORNER as f32).ln();
+    let (low, high) = (warp(SHORT_RANGE.0 as f32), warp(SHORT_RANGE.1 as f32));
+    SHORT_CORNER as f32 * (low + (high - low) * (band + 1) as f32 / (SHORT_BANDS + 1) as f32).exp_m1()
+}
+
+/// The centre of gravity of what the attack adds, Hz.
+pub(super) fn brightness(row: &[f32]) -> f32 {
+    let band = |b: usize| (short_hertz(b), attack_rise(row, b..b + 1));
+    let (weighted, total) = (0..SHORT_BANDS)
+        .map(band)
+        .fold((0.0, 0.0), |(w, t), (hertz, power)| {
+            (w + hertz * power, t + power)
+        });
+    if total > 0.0 { weighted / total } else { 0.0 }
+}
+
+/// The time in which a stroke falls by 20 dB, seconds (0.01 to 4), by what it still adds 10 and 110 ms after its onset.
+pub(super) fn ring(row: &[f32]) -> f32 {
+    let added =
+        |window: usize| rise(short_window(row, 0), short_window(row, window), 0..SHORT_BANDS).max(FLOOR);
+    let fallen = 10.0 * (added(2) / added(5)).log10();
+    (20.0 * (SHORT_STARTS[5] - SHORT_STARTS[2]) as f32 / fallen.max(0.1)).clamp(0.01, 4.0)
 }
 
 /// What a stroke adds to what rang before it: in the short bands over the first 50 ms, in the mean, and in the low

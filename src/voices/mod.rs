@@ -14,6 +14,12 @@ mod own;
 
 mod levels;
 
+mod sounds;
+
+pub mod kit;
+
+pub use sounds::{Group, Timbre, measure};
+
 use classes::{Class, Odds};
 use strokes::Stroke;
 
@@ -208,6 +214,20 @@ fn voice(class: Class, odds: &Odds) -> Voice {
         Class::Cymbal if likely(Class::Crash) => Voice::Crash,
         Class::Cymbal if likely(Class::RideBell) => Voice::RideBell,
         Class::Cymbal | Class::RideBell | Class::Crash => Voice::Ride,
+    }
+}
+
+/// Marks the strokes anew where a player's kit has made other drums of them: accents and ghosts are told apart within
+/// each voice. Flams and drags stay.
+pub fn mark_again(hits: &mut [Hit]) {
+    let grace: Vec<Option<Mark>> = hits
+        .iter()
+        .map(|hit| hit.mark.filter(|mark| matches!(mark, Mark::Flam | Mark::Drag)))
+        .collect();
+    hits.iter_mut().for_each(|hit| hit.mark = None);
+    mark(hits);
+    for (hit, grace) in hits.iter_mut().zip(grace) {
+        hit.mark = grace.or(hit.mark);
     }
 }
 

@@ -1,7 +1,7 @@
 //! The corrections put onto what the program has found afresh.
 //!
-//! First every row of the program's that a correction knows takes its fresh hit: nearest first, same voice, at most
-//! [`SAME_STROKE`] away. Then a fresh hit that nobody knew and that is what the player said all along is taken for
+//! First every row of the program's that a correction knows takes its fresh hit: nearest first, same voice (as the
+//! last run called it), at most [`SAME_STROKE`] away. Then a fresh hit that nobody knew and that is what the player said all along is taken for
 //! the player's row, so that a better program does not write it twice. What is left is the program's own.
 
 use std::ops::RangeInclusive;
@@ -51,6 +51,7 @@ impl Corrections {
 
     /// Puts the player's limbs, layers and marks onto the strokes that the corrected hits have become.
     pub fn apply_rows(&mut self, strokes: &mut [Stroke]) {
+        self.apply_limbs(strokes);
         self.sort_out_rows(strokes);
         let behind = self.behind(strokes.iter().map(|s| Written::of(s).found()));
         for (stroke, at) in strokes.iter_mut().zip(behind) {
@@ -81,16 +82,25 @@ impl Corrections {
             .collect();
         let times: Vec<Tick> = known.iter().map(|(.., found)| found.time).collect();
         let fresh = ticks(hits);
-        let cost = |l: usize, r: usize| (known[l].2.voice == hits[r].voice).then(|| times[l].apart(fresh[r]));
+        let was: Vec<_> = hits.iter().map(|hit| self.was(hit)).collect();
+        let cost = |l: usize, r: usize| (known[l].2.voice == was[r]).then(|| times[l].apart(fresh[r]));
+        let mut named = vec![false; known.len()];
         let mut bases = vec![None; self.strokes.len()];
         for (l, r) in pairs(&times, &fresh, SAME_STROKE, cost) {
             let (at, k, _) = known[l];
             taken[r] = true;
             let rows = &mut self.strokes[at].instead_of;
-            rows[k].time = fresh[r];
+            rows[k] = Found {
+                time: fresh[r],
+                voice: hits[r].voice,
+            };
+            named[l] = true;
             if bases[at].is_none() {
                 bases[at] = Some((k, r));
             }
+        }
+        for ((at, k, found), _) in known.iter().zip(named).filter(|(_, named)| !named) {
+            self.strokes[*at].instead_of[*k].voice = self.renamed(found.voice);
         }
         for (correction, base) in self.strokes.iter_mut().zip(&bases) {
             if let Some((k, _)) = base {
@@ -135,6 +145,8 @@ impl Corrections {
     /// rows that it finds as well are its own. Between its first and its last row the file is complete.
     fn sort_out(&mut self, hits: &[Hit]) {
         let Some(sheet) = self.unsorted.take() else { return };
+        // What follows is told by the names of this run, whatever the lost one called them.
+        self.kit.names_are_new();
         let silent = |row: &Row| Row {
             limb: None,
             layer: None,

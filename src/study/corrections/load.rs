@@ -5,9 +5,9 @@ use std::path::{Path, PathBuf};
 use super::super::document::{self, Document};
 use super::super::error::StudyError;
 use super::super::folder::{read_if_there, sha256};
+use super::super::kit_file;
 use super::super::sheet::Sheet;
-use super::super::{HITS, RecordingFacts, STUDY};
-use super::Corrections;
+use super::super::{HITS, KIT, RecordingFacts, STUDY};
 use crate::units::Seconds;
 
 /// Recordings whose lengths differ by less are taken for two files of the same sound, such as a WAV and its MP3,
@@ -18,12 +18,14 @@ const SAME_LENGTH: Seconds = Seconds(0.1);
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Loaded {
     /// The player's corrections, new ones included.
-    pub corrections: Corrections,
+    pub corrections: super::Corrections,
     /// What the player should know about the folder as it was found.
     pub warnings: Vec<String>,
     folder: PathBuf,
     /// Digest of `hits.tsv` as it was found; `None` if there was none.
     pub(in crate::study) seen: Option<String>,
+    /// `kit.toml` as it was found.
+    pub(in crate::study) kit: kit_file::Found,
     /// Files that must not be replaced without a copy of them.
     pub(in crate::study) copy_first: Vec<PathBuf>,
     /// The recording that was studied before.
@@ -35,13 +37,24 @@ pub struct Loaded {
 pub fn load(folder: &Path) -> Result<Loaded, StudyError> {
     let hits_file = folder.join(HITS);
     let hits = read_if_there(&hits_file)?;
+    let (kit, said) = kit_file::load(folder)?;
     let seen = hits.as_deref().map(sha256);
     let mut loaded = Loaded {
         folder: folder.to_owned(),
         seen: seen.clone(),
+        kit,
         ..Loaded::default()
     };
-    match (document::load(folder), hits) {
+    let document = document::load(folder);
+    let (was, written) = document
+        .as_ref()
+        .map_or_else(|_| Default::default(), Document::kit);
+    if loaded.kit.sha256 != written {
+        loaded
+            .copy_first
+            .extend(loaded.kit.sha256.is_some().then(|| folder.join(KIT)));
+    }
+    match (document, hits) {
         (Ok(document), None) => {
             loaded.warnings.push(format!(
                 "{HITS} was gone and is made anew; edits of earlier runs are kept"
@@ -77,6 +90,8 @@ pub fn load(folder: &Path) -> Result<Loaded, StudyError> {
         }
         (Err(error), _) => return Err(error),
     }
+    loaded.corrections.kit.kit = said;
+    loaded.corrections.kit.was = was;
     Ok(loaded)
 }
 
@@ -92,7 +107,7 @@ impl Loaded {
         else {
             return Ok(None);
         };
-        if self.corrections == Corrections::default() {
+        if self.corrections.is_empty() {
             return Ok(Some(format!(
                 "the folder held the study of another recording ({}), without edits of yours: it was replaced",
                 before.file

@@ -65,6 +65,7 @@ impl Corrections {
             columns: sheet.own_columns.clone(),
             comments: sheet.comments.clone(),
             unsorted: None,
+            kit: self.kit,
         }
     }
 }

@@ -6,6 +6,7 @@
 
 mod apply;
 mod kept;
+mod kit;
 mod load;
 mod merge;
 
@@ -41,6 +42,9 @@ pub struct Corrections {
     /// the program has found its own rows anew.
     #[serde(skip)]
     unsorted: Option<Sheet>,
+    /// What the player says of whole groups of strokes; it is kept in a file of its own.
+    #[serde(skip)]
+    pub(super) kit: kit::KitNow,
 }
 
 /// A stroke as the program found it.
@@ -140,6 +144,19 @@ impl Written {
 }
 
 impl Corrections {
+    /// Whether the player has said nothing at all.
+    fn is_empty(&self) -> bool {
+        let Corrections {
+            strokes,
+            columns,
+            comments,
+            unsorted,
+            kit,
+        } = self;
+        let table = strokes.is_empty() && columns.is_empty() && comments.is_empty() && unsorted.is_none();
+        table && kit.kit.edited().next().is_none()
+    }
+
     /// The corrections in force, by the stroke that each has led to; those that vouch for it first.
     fn by_stroke(&self) -> BTreeMap<Found, Vec<usize>> {
         let mut map: BTreeMap<Found, Vec<usize>> = BTreeMap::new();

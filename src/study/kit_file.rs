@@ -1,0 +1,277 @@
+//! `kit.toml`: the groups of strokes that were heard, for a player to rename, read and written with comments.
+//!
+//! The file itself is where a player's word on the groups is kept. Each run writes its own comment lines, which begin
+//! with `#:`, and the sounds it has measured anew, and adds groups that are new; everything else stays as it stands.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use toml_edit::{DocumentMut, InlineTable, Item, Table, Value};
+
+use super::error::StudyError;
+use super::folder::{read_if_there, sha256};
+use super::{GroupFacts, KIT, cells};
+use crate::names::Voice;
+use crate::voices::Timbre;
+use crate::voices::kit::{GROUPS, Kit};
+
+/// A file larger than this is no kit.
+const MOST_BYTES: u64 = 1 << 20;
+
+/// What begins a line of the program's own.
+const OURS: &str = "#:";
+
+/// The first lines of the file.
+const GUIDE: &str = "\
+#: The kit as it was heard: one table for each group of strokes that sound alike. Listen at the times given, then say
+#: what it is. The next run of `overbar study` follows you; what you change in hits.tsv stroke by stroke still wins.
+#:   voice  which drum it is. Two groups with the same voice become one drum.
+#:   limb   who plays it: RH, LH, RF, LF, or empty
+#:   note   anything you like
+#: Lines that begin with #: and the sounds are written anew by each run. Comments of your own stay: begin them with #.
+";
+
+/// A kit file as it was found in a study's folder.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub(super) struct Found {
+    /// Its text; `None` if there was none.
+    pub(super) text: Option<String>,
+    /// Digest of its bytes.
+    pub(super) sha256: Option<String>,
+}
+
+/// Reads the kit file of the study in `folder`, if it has one.
+pub(super) fn load(folder: &Path) -> Result<(Found, Kit), StudyError> {
+    let file = folder.join(KIT);
+    if !file.exists() {
+        return Ok((Found::default(), Kit::default()));
+    }
+    let (text, kit) = read_text(&file)?;
+    let sha256 = digest(&file)?;
+    let text = Some(text);
+    Ok((Found { text, sha256 }, kit))
+}
+
+/// Reads a kit file, such as another study's.
+pub fn read_kit(file: &Path) -> Result<Kit, StudyError> {
+    read_text(file).map(|(_, kit)| kit)
+}
+
+/// The digest of a kit file, if it is there.
+pub(super) fn digest(file: &Path) -> Result<Option<String>, StudyError> {
+    Ok(read_if_there(file)?.as_deref().map(sha256))
+}
+
+fn read_text(file: &Path) -> Result<(String, Kit), StudyError> {
+    let bad = |line, reason: String| StudyError::BadKit {
+        file: file.to_owned(),
+        line,
+        reason,
+    };
+    let facts = fs::metadata(file).map_err(StudyError::io("read", file))?;
+    if facts.is_dir() {
+        let inside = file.join(KIT);
+        let hint = format!(
+            "is a folder; name the kit file in it, such as {}",
+            inside.display()
+        );
+        return Err(bad(None, hint));
+    }
+    if facts.len() > MOST_BYTES {
+        return Err(bad(None, "is larger than 1 MB, which no kit file is".to_owned()));
+    }
+    let bytes = fs::read(file).map_err(StudyError::io("read", file))?;
+    let text = cells::decode(&bytes).map_err(|line| StudyError::NotText {
+        file: PathBuf::from(file),
+        line,
+    })?;
+    let kit = Kit::read(&text).map_err(|fault| bad(Some(fault.line), fault.reason))?;
+    Ok((text, kit))
+}
+
+/// The text of the kit file: `old` with the groups of this run in it.
+pub(super) fn text(old: Option<&str>, groups: &[GroupFacts]) -> String {
+    // What was read once reads again; if it did not, nothing of it would be touched.
+    let Ok(mut document) = old.unwrap_or_default().parse::<DocumentMut>() else {
+        return old.unwrap_or_default().to_owned();
+    };
+    let root = document.as_table_mut();
+    let entry = root.entry(GROUPS).or_insert_with(|| {
+        let mut table = Table::new();
+        table.set_implicit(true);
+        Item::Table(table)
+    });
+    if let Item::Table(tables) = entry {
+        tables.decor_mut().clear_ours();
+        forget(tables, groups);
+        groups.iter().for_each(|facts| update(tables, facts));
+        comment(tables, groups);
+    }
+    let trailing = without_ours(document.trailing().as_str().unwrap_or_default());
+    document.set_trailing(trailing);
+    document.to_string()
+}
+
+/// Takes out the tables of groups that are no longer heard and of which nobody has said anything.
+fn forget(tables: &mut Table, groups: &[GroupFacts]) {
+    let gone = |name: &str, item: &Item| {
+        let group = group_of(name);
+        let heard = groups.iter().any(|facts| Some(facts.group) == group);
+        let said = |key: &str| {
+            item.get(key)
+                .and_then(Item::as_str)
+                .unwrap_or_default()
+                .to_owned()
+        };
+        let voice = said("voice");
+        let silent = said("limb").is_empty()
+            && said("note").is_empty()
+            && (voice.is_empty() || group_of(&voice) == group);
+        let own = item
+            .as_table()
+            .map(ToString::to_string)
+            .unwrap_or_else(|| OURS.to_owned() + "\n#");
+        let prefix = item
+            .as_table()
+            .and_then(|table| table.decor().prefix()?.as_str())
+            .unwrap_or_default();
+        !heard && silent && !without_ours(&own).contains('#') && !without_ours(prefix).contains('#')
+    };
+    let gone: Vec<String> = tables
+        .iter()
+        .filter(|(name, item)| gone(name, item))
+        .map(|(name, _)| name.to_owned())
+        .collect();
+    gone.iter().for_each(|name| drop(tables.remove(name)));
+}
+
+/// Writes one group: its sound, and whatever is missing or was taken over from another study's kit.
+fn update(tables: &mut Table, facts: &GroupFacts) {
+    let name = tables
+        .iter()
+        .map(|(name, _)| name.to_owned())
+        .find(|name| group_of(name) == Some(facts.group));
+    let name = name.unwrap_or_else(|| facts.group.name().to_owned());
+    let item = tables.entry(&name).or_insert_with(|| Item::Table(Table::new()));
+    let Some(table) = item.as_table_like_mut() else {
+        return;
+    };
+    let limb = facts.limb.map_or("", |limb| limb.name());
+    let text = |key: &str| table.get(key).and_then(Item::as_str).map(|s| s.trim().to_owned());
+    let same_voice = text("voice").is_some_and(|voice| group_of(&voice) == Some(facts.voice));
+    let same_limb = text("limb").is_some_and(|said| said.eq_ignore_ascii_case(limb));
+    let same_note = text("note").is_some_and(|note| note == facts.note);
+    let wanted = [
+        ("voice", same_voice, facts.voice.name()),
+        ("limb", same_limb, limb),
+        ("note", same_note, facts.note.as_str()),
+    ];
+    for (key, _, value) in wanted.into_iter().filter(|(_, same, _)| !same) {
+        set(table, key, value.into());
+    }
+    let sound = sound(&facts.sound);
+    if table.get("sound").map(|old| old.to_string().trim().to_owned())
+        != Some(sound.to_string().trim().to_owned())
+    {
+        set(table, "sound", sound);
+    }
+}
+
+/// Sets a value and keeps the comment behind the old one.
+fn set(table: &mut dyn toml_edit::TableLike, key: &str, mut value: Value) {
+    if let Some(old) = table.get(key).and_then(Item::as_value) {
+        *value.decor_mut() = old.decor().clone();
+    }
+    table.insert(key, Item::Value(value));
+}
+
+fn sound(timbre: &Timbre) -> Value {
+    let mut table = InlineTable::new();
+    let mut number = |key: &str, value: f64, decimals: i32| {
+        let factor = 10f64.powi(decimals);
+        // Adding nought turns a negative nought into a plain one.
+        table.insert(key, Value::from((value * factor).round() / factor + 0.0));
+    };
+    if let Some(pitch) = timbre.pitch_hz {
+        number("pitch_hz", pitch, 1);
+    }
+    number("bright_hz", timbre.bright_hz, 0);
+    number("ring_s", timbre.ring_s, 3);
+    if let Some(pan) = timbre.pan {
+        number("pan", pan, 2);
+    }
+    Value::InlineTable(table)
+}
+
+/// Writes the program's own comments: the guide over the first group, and over each what was heard.
+fn comment(tables: &mut Table, groups: &[GroupFacts]) {
+    let mut first = true;
+    for (name, item) in tables.iter_mut() {
+        let Item::Table(table) = item else { continue };
+        let facts = groups
+            .iter()
+            .find(|facts| Some(facts.group) == group_of(name.get()));
+        let heard = facts.map_or_else(|| format!("{OURS} not heard in the last run\n"), heard);
+        let own = without_ours(
+            table
+                .decor()
+                .prefix()
+                .and_then(|p| p.as_str())
+                .unwrap_or_default(),
+        );
+        let own = own.trim_matches('\n');
+        let own = if own.is_empty() {
+            String::new()
+        } else {
+            format!("{own}\n")
+        };
+        let guide = if first { GUIDE } else { "" };
+        table.decor_mut().set_prefix(format!("{guide}\n{own}{heard}"));
+        first = false;
+    }
+}
+
+fn heard(facts: &GroupFacts) -> String {
+    let times: Vec<String> = facts
+        .example_times
+        .iter()
+        .map(|time| format!("{:.2}", time.0))
+        .collect();
+    let at = if times.is_empty() {
+        String::new()
+    } else {
+        format!("; hear it at {} s", times.join(", "))
+    };
+    let strokes = if facts.hits == 1 { "stroke" } else { "strokes" };
+    let pitch = facts
+        .sound
+        .pitch_hz
+        .map_or_else(String::new, |hz| format!(", its body at {hz:.0} Hz"));
+    format!("{OURS} {} {strokes}{pitch}{at}\n", facts.hits)
+}
+
+/// The lines of some white space and comments that are not the program's.
+fn without_ours(text: &str) -> String {
+    let lines = text
+        .split_inclusive('\n')
+        .filter(|line| !line.trim_start().starts_with(OURS));
+    lines.collect()
+}
+
+fn group_of(name: &str) -> Option<Voice> {
+    name.trim().to_lowercase().replace([' ', '-'], "_").parse().ok()
+}
+
+/// Taking the program's own lines out of what stands around something.
+trait ClearOurs {
+    fn clear_ours(&mut self);
+}
+
+impl ClearOurs for toml_edit::Decor {
+    fn clear_ours(&mut self) {
+        let prefix = self.prefix().and_then(|prefix| prefix.as_str()).map(without_ours);
+        if let Some(prefix) = prefix {
+            self.set_prefix(prefix);
+        }
+    }
+}
