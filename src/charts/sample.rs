@@ -44,6 +44,7 @@ pub(super) fn empty() -> Study {
         cycles: Vec::new(),
         lengths: Vec::new(),
         voices: Vec::new(),
+        groups: Vec::new(),
         warnings: Vec::new(),
     }
 }

@@ -3,13 +3,13 @@
 use std::path::Path;
 
 use super::corrections::{Loaded, load};
-use super::{RecordingFacts, Saved, Study, StudyError, write};
+use super::{GroupFacts, RecordingFacts, Saved, Study, StudyError, write};
 use crate::cycles::{Broken, Cycle, Cycles, FigureNote, LengthTried, Moment, Resolved, home};
 use crate::grid::{Grid, Meter, Place, Placed, Rival};
 use crate::names::{Limb, Voice};
 use crate::options::Options;
 use crate::units::{Bits, Bpm, Decibels, Millis, Seconds, Steps};
-use crate::voices::Hit;
+use crate::voices::{Hit, Timbre};
 
 /// The length of the recording.
 pub(super) const END: Seconds = Seconds(30.0);
@@ -142,7 +142,7 @@ pub(super) fn full_study() -> Study {
         layer: vec![Some(0), Some(0), None, Some(0)],
     };
     let placed = place(&hits, &grid());
-    Study::new(
+    let mut study = Study::new(
         facts(),
         options,
         &hits,
@@ -150,7 +150,22 @@ pub(super) fn full_study() -> Study {
         &placed,
         cycles,
         vec!["a warning".into()],
-    )
+    );
+    study.groups = vec![GroupFacts {
+        group: Voice::Snare,
+        voice: Voice::Snare2,
+        limb: Some(Limb::LeftHand),
+        note: "10 inch".into(),
+        hits: 1,
+        example_times: vec![Seconds(1.15)],
+        sound: Timbre {
+            pitch_hz: Some(312.5),
+            bright_hz: 2400.0,
+            ring_s: 0.125,
+            pan: Some(-0.25),
+        },
+    }];
+    study
 }
 
 /// What `overbar study` does with a folder, the program having found these hits and neither grid nor figure.

@@ -105,7 +105,7 @@ fn is(value: &Value, kind: &Value) -> bool {
 }
 
 fn document(study: &Study) -> Value {
-    let text = Document::of(study, &Corrections::default(), "0".repeat(64))
+    let text = Document::of(study, &Corrections::default(), "0".repeat(64), None)
         .text()
         .unwrap();
     serde_json::from_str(&text).unwrap()

@@ -213,17 +213,34 @@ fn long_hertz(place: f32) -> f32 {
     LONG_CORNER as f32 * (low + (high - low) * (place + 1.0) / (LONG_BANDS + 1) as f32).exp_m1()
 }
 
-/// The pitch of a tom's body, Hz: the strongest rise between 60 and 400 Hz behind the attack, with a parabola
-/// through its neighbours.
+/// The pitch of a tom's body, Hz: the strongest rise between 60 and 400 Hz behind the attack.
 pub(super) fn body_pitch(row: &[f32]) -> f32 {
-    let (before, body) = (long_window(row, 0), long_window(row, 2));
+    strongest(row, 2, 1..13)
+}
+
+/// The pitch of a snare's body, Hz, between 120 and 430 Hz on the attack, as it is short (TRADE 6 [M]).
+pub(super) fn snare_pitch(row: &[f32]) -> f32 {
+    strongest(row, 1, 4..14)
+}
+
+/// The pitch of a kick's body, Hz, between 40 and 120 Hz (TRADE 6 [M]).
+pub(super) fn kick_pitch(row: &[f32]) -> f32 {
+    strongest(row, 1, 0..4)
+}
+
+/// The strongest rise among some low bands in a long window, Hz, with a parabola through its neighbours.
+fn strongest(row: &[f32], window: usize, bands: Range<usize>) -> f32 {
+    let (before, body) = (long_window(row, 0), long_window(row, window));
     let rises: Vec<f32> = (0..LONG_BANDS)
         .map(|b| rise(before, body, b..b + 1).max(1e-7).ln())
         .collect();
-    let tops = rises.iter().enumerate().skip(1).take(12);
-    let top = tops.max_by(|a, b| a.1.total_cmp(b.1)).map_or(1, |(band, _)| band);
+    let tops = rises.iter().enumerate().skip(bands.start).take(bands.len());
+    let top = tops
+        .max_by(|a, b| a.1.total_cmp(b.1))
+        .map_or(bands.start, |(band, _)| band);
     let at = |band: usize| rises.get(band).copied().unwrap_or(0.0);
-    let (a, b, c) = (at(top - 1), at(top), at(top + 1));
+    let below = top.checked_sub(1).map_or(1e-7f32.ln(), at);
+    let (a, b, c) = (below, at(top), at(top + 1));
     let bend = a - 2.0 * b + c;
     let offset = if bend < 0.0 {
         (0.5 * (a - c) / bend).clamp(-0.5, 0.5)
@@ -233,22 +250,26 @@ pub(super) fn body_pitch(row: &[f32]) -> f32 {
     long_hertz(top as f32 + offset)
 }
 
-/// Hz at the centre of a short window's band.
-fn short_hertz(band: usize) -> f32 {
+/// Hz at `place` on the scale of the short windows' bands (0.0 is the centre of the lowest).
+fn short_hertz(place: f32) -> f32 {
     let warp = |f: f32| (1.0 + f / SHORT_CORNER as f32).ln();
     let (low, high) = (warp(SHORT_RANGE.0 as f32), warp(SHORT_RANGE.1 as f32));
-    SHORT_CORNER as f32 * (low + (high - low) * (band + 1) as f32 / (SHORT_BANDS + 1) as f32).exp_m1()
+    SHORT_CORNER as f32 * (low + (high - low) * (place + 1.0) / (SHORT_BANDS + 1) as f32).exp_m1()
 }
 
-/// The centre of gravity of what the attack adds, Hz.
+/// The centre of gravity of what the attack adds, amplitudes on the bands' scale, Hz.
 pub(super) fn brightness(row: &[f32]) -> f32 {
-    let band = |b: usize| (short_hertz(b), attack_rise(row, b..b + 1));
+    let band = |b: usize| (b as f32, attack_rise(row, b..b + 1).sqrt());
     let (weighted, total) = (0..SHORT_BANDS)
         .map(band)
-        .fold((0.0, 0.0), |(w, t), (hertz, power)| {
-            (w + hertz * power, t + power)
+        .fold((0.0, 0.0), |(w, t), (place, sound)| {
+            (w + place * sound, t + sound)
         });
-    if total > 0.0 { weighted / total } else { 0.0 }
+    if total > 0.0 {
+        short_hertz(weighted / total)
+    } else {
+        0.0
+    }
 }
 
 /// The time in which a stroke falls by 20 dB, seconds (0.01 to 4), by what it still adds 10 and 110 ms after its onset.
@@ -276,20 +297,46 @@ pub(super) fn added(row: &[f32]) -> Vec<f32> {
         .collect()
 }
 
-/// The shape of a drum's sound whatever its level: its low bands from 146 Hz on behind the onset, and its attack's.
-pub(super) fn shape(row: &[f32]) -> Vec<f32> {
-    let low = long_window(row, 1).get(5..).unwrap_or_default();
-    let mut shape: Vec<f32> = low.iter().chain(short_window(row, 2)).copied().collect();
-    let mean = shape.iter().sum::<f32>() / shape.len().max(1) as f32;
-    shape.iter_mut().for_each(|x| *x -= mean);
-    shape
+/// Numbers in a [`stroke`].
+pub(super) const STROKE: usize = 2 * SHORT_BANDS + 2 * LONG_BANDS;
+
+/// What a stroke adds to what rang before, whatever its level: short bands over the first 50 ms and 60 ms after its
+/// onset, low bands on its attack and behind it; all against the mean of its attack between 300 Hz and 9 kHz.
+pub(super) fn stroke(row: &[f32]) -> Vec<f32> {
+    let over = |before: &[f32], now: &[f32]| -> Vec<f32> {
+        let added = |(before, now): (&f32, &f32)| {
+            let rang = 10f32.powf(*before);
+            ((10f32.powf(*now) - rang).max(0.1 * rang) + FLOOR).log10()
+        };
+        before.iter().zip(now).map(added).collect()
+    };
+    let [first, second, third, tail] = [1, 2, 3, 4].map(|n| over(short_window(row, 0), short_window(row, n)));
+    let attack = first
+        .iter()
+        .zip(second)
+        .zip(third)
+        .map(|((a, b), c)| (a + b + c) / 3.0);
+    let mut stroke: Vec<f32> = attack.collect();
+    let heard = stroke.get(4..22).unwrap_or_default();
+    let level = heard.iter().sum::<f32>() / heard.len().max(1) as f32;
+    stroke.extend(tail);
+    stroke.extend(
+        [1, 2]
+            .map(|n| over(long_window(row, 0), long_window(row, n)))
+            .concat(),
+    );
+    stroke.iter_mut().for_each(|x| *x -= level);
+    stroke
 }
 
-/// Where a shape's body lies, as a place among its low bands: the higher, the higher the drum.
-pub(super) fn height(shape: &[f32]) -> f32 {
-    let low = shape.iter().take(LONG_BANDS - 5).map(|x| 10f32.powf(*x));
-    let (weighted, total) = low
-        .enumerate()
-        .fold((0.0, 0.0), |(w, t), (band, p)| (w + band as f32 * p, t + p));
-    weighted / f32::max(total, f32::MIN_POSITIVE)
+/// The level of an attack below 9 kHz, dB over the recording's reference.
+pub(super) fn loudness(row: &[f32]) -> f32 {
+    let power = |n: usize| {
+        short_window(row, n)
+            .iter()
+            .take(22)
+            .map(|x| 10f32.powf(*x))
+            .sum::<f32>()
+    };
+    10.0 * (power(1) + power(2)).max(FLOOR).log10()
 }

@@ -1,7 +1,7 @@
-//! Drums of one class told apart by their sound: toms by pitch, a second snare by pitch and brightness.
+//! Toms told apart by their pitch.
 //!
-//! In: rows of features of the strokes of one class. Out: which drum each stroke belongs to. Toms are named in the
-//! order of their pitch, as far as the strokes fall into groups; bodies lie where TRADE 6 says [M].
+//! In: rows of features of all tom strokes. Out: which drum each stroke belongs to. Toms are named in the order of
+//! their pitch, as far as the strokes fall into groups; bodies lie where TRADE 6 says [M].
 
 use super::features;
 use crate::names::Voice;
@@ -16,10 +16,6 @@ const TOM_SHARE: f32 = 0.06;
 const FLOOR_UNDER: f32 = 105.0;
 /// A low tom's body lies under this pitch where it is the only rack tom, Hz [M].
 const HIGH_OVER: f32 = 170.0;
-/// Fewest snare strokes, and the share in the smaller group, to speak of two snares.
-const TWO_SNARES: (usize, f32) = (24, 0.12);
-/// How many standard deviations the two snares' groups lie apart at least.
-const SNARES_APART: f32 = 4.5;
 
 /// Names each tom stroke. `clean` says of each whether it was struck without a kick, whose body would hide its own.
 pub(super) fn toms(rows: &[&[f32]], clean: &[bool]) -> Vec<Voice> {
@@ -104,114 +100,6 @@ fn tom_names(drums: &[f32]) -> Vec<Voice> {
     }
 }
 
-/// Says of each snare stroke whether it is the second snare's: all `false` unless the strokes fall clearly into two
-/// groups, the higher and brighter of which is the second snare. `clean`: struck without kick or tom.
-pub(super) fn second_snare(rows: &[&[f32]], clean: &[bool]) -> Vec<bool> {
-    let one = vec![false; rows.len()];
-    let shapes: Vec<Vec<f32>> = rows.iter().map(|row| features::shape(row)).collect();
-    let sure: Vec<&Vec<f32>> = shapes
-        .iter()
-        .zip(clean)
-        .filter(|(_, c)| **c)
-        .map(|(s, _)| s)
-        .collect();
-    if sure.len() < TWO_SNARES.0 {
-        return one;
-    }
-    let Some((a, b)) = two_means(&sure) else {
-        return one;
-    };
-    let axis: Vec<f32> = a.iter().zip(&b).map(|(x, y)| y - x).collect();
-    let middle: f32 = a
-        .iter()
-        .zip(&b)
-        .zip(&axis)
-        .map(|((x, y), d)| (x + y) / 2.0 * d)
-        .sum();
-    let side = |shape: &[f32]| shape.iter().zip(&axis).map(|(x, d)| x * d).sum::<f32>() - middle;
-    let sides: Vec<f32> = sure.iter().map(|s| side(s)).collect();
-    let (first, second): (Vec<f32>, Vec<f32>) = sides.iter().partition(|s| **s <= 0.0);
-    let smaller = first.len().min(second.len()) as f32;
-    if smaller < TWO_SNARES.1 * sure.len() as f32 || apart(&first, &second) < SNARES_APART {
-        return one;
-    }
-    let second_is_higher = features::height(&b) > features::height(&a);
-    shapes
-        .iter()
-        .map(|s| (side(s) > 0.0) == second_is_higher)
-        .collect()
-}
-
-/// The centres of two groups (Lloyd's iteration, IEEE Trans. Information Theory 28, 1982), begun at the two ends of
-/// the direction in which the shapes spread most.
-fn two_means(shapes: &[&Vec<f32>]) -> Option<(Vec<f32>, Vec<f32>)> {
-    let centre = mean(shapes)?;
-    let mut axis = vec![1.0f32; centre.len()];
-    let along = |axis: &[f32], shape: &[f32]| -> f32 {
-        shape
-            .iter()
-            .zip(&centre)
-            .zip(axis)
-            .map(|((x, c), a)| (x - c) * a)
-            .sum()
-    };
-    for _ in 0..12 {
-        let mut next = vec![0.0f32; centre.len()];
-        for shape in shapes {
-            let weight = along(&axis, shape);
-            next.iter_mut()
-                .zip(shape.iter().zip(&centre))
-                .for_each(|(n, (x, c))| *n += weight * (x - c));
-        }
-        let length = next.iter().map(|x| x * x).sum::<f32>().sqrt();
-        if length <= f32::MIN_POSITIVE {
-            return None;
-        }
-        axis = next.into_iter().map(|x| x / length).collect();
-    }
-    let mut second: Vec<bool> = shapes.iter().map(|s| along(&axis, s) > 0.0).collect();
-    let mut centres = None;
-    for _ in 0..10 {
-        let group = |which: bool| -> Vec<&Vec<f32>> {
-            shapes
-                .iter()
-                .zip(&second)
-                .filter(|(_, s)| **s == which)
-                .map(|(s, _)| *s)
-                .collect()
-        };
-        let (a, b) = (mean(&group(false))?, mean(&group(true))?);
-        let far =
-            |shape: &[f32], c: &[f32]| -> f32 { shape.iter().zip(c).map(|(x, y)| (x - y).powi(2)).sum() };
-        second = shapes.iter().map(|s| far(s, &b) < far(s, &a)).collect();
-        centres = Some((a, b));
-    }
-    centres
-}
-
-/// The mean of some shapes; `None` of none.
-fn mean(shapes: &[&Vec<f32>]) -> Option<Vec<f32>> {
-    let mut sum = vec![0.0f32; shapes.first()?.len()];
-    for shape in shapes {
-        sum.iter_mut().zip(shape.iter()).for_each(|(s, x)| *s += x);
-    }
-    sum.iter_mut().for_each(|s| *s /= shapes.len() as f32);
-    Some(sum)
-}
-
-/// How many standard deviations lie between the means of two groups of numbers.
-fn apart(a: &[f32], b: &[f32]) -> f32 {
-    let moments = |x: &[f32]| {
-        let mean = x.iter().sum::<f32>() / x.len().max(1) as f32;
-        (
-            mean,
-            x.iter().map(|v| (v - mean).powi(2)).sum::<f32>() / x.len().max(1) as f32,
-        )
-    };
-    let ((mean_a, spread_a), (mean_b, spread_b)) = (moments(a), moments(b));
-    (mean_b - mean_a).abs() / ((spread_a + spread_b) / 2.0).sqrt().max(1e-6)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -244,6 +132,5 @@ mod tests {
     fn no_pitches_have_no_drums() {
         assert!(peaks(&[]).is_empty());
         assert!(toms(&[], &[]).is_empty());
-        assert!(second_snare(&[], &[]).is_empty());
     }
 }

@@ -10,6 +10,8 @@ mod strokes;
 
 mod groups;
 
+mod snares;
+
 mod own;
 
 mod levels;
@@ -192,7 +194,7 @@ fn voices(strokes: &[Stroke], rows: &[Vec<f32>], odds: &[Odds]) -> Vec<Voice> {
         voices[index] = voice;
     }
     let (which, snares, clean) = of(Class::Snare, &[Class::Kick, Class::Tom]);
-    for (index, second) in which.into_iter().zip(groups::second_snare(&snares, &clean)) {
+    for (index, second) in which.into_iter().zip(snares::second(&snares, &clean)) {
         if second && voices[index] == Voice::Snare {
             voices[index] = Voice::Snare2;
         }

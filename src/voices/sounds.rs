@@ -66,7 +66,7 @@ pub fn measure(recording: &Recording, hits: &[Hit]) -> Vec<Group> {
             let of = |measure: fn(&[f32]) -> f32| median(own.iter().map(|row| f64::from(measure(row))));
             let pans = times.iter().filter_map(|time| pan(recording, *time));
             let sound = Timbre {
-                pitch_hz: has_pitch(voice).then(|| of(features::body_pitch)),
+                pitch_hz: pitch_of(voice).map(of),
                 bright_hz: of(features::brightness),
                 ring_s: of(features::ring),
                 pan: (recording.channels() == 2).then(|| median(pans)),
@@ -76,9 +76,15 @@ pub fn measure(recording: &Recording, hits: &[Hit]) -> Vec<Group> {
         .collect()
 }
 
-/// Whether a voice has a body whose pitch tells it from others of its kind.
-fn has_pitch(voice: Voice) -> bool {
-    voice < Voice::HatClosed && voice != Voice::CrossStick
+/// How to find the pitch of a voice's body, if it has one that tells it from others of its kind.
+fn pitch_of(voice: Voice) -> Option<fn(&[f32]) -> f32> {
+    match voice {
+        Voice::Kick | Voice::KickLeft => Some(features::kick_pitch),
+        Voice::Snare | Voice::Snare2 => Some(features::snare_pitch),
+        Voice::CrossStick => None,
+        drum if drum < Voice::HatClosed => Some(features::body_pitch),
+        _ => None,
+    }
 }
 
 /// The times of the strokes of `voice` that stand freest, in order.

@@ -11,6 +11,7 @@ mod desk;
 mod edits;
 mod findings;
 mod golden;
+mod kit;
 mod layers;
 mod manners;
 mod readme;
