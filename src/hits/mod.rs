@@ -12,7 +12,7 @@ mod candidates;
 
 mod context;
 
-mod decide;
+pub(crate) mod decide;
 
 mod evidence;
 
@@ -58,6 +58,10 @@ const LEAST_BY_BOTH_IN_MIX: f64 = 0.7;
 /// The network's share in the decision; the flux has the rest.
 const SAY: f64 = 0.6;
 
+/// What a stroke adds to what rings may vanish beside it; nothing is softer than this under the loudest stroke, dB: the
+/// noise of 16 bits.
+const SOFTEST: f64 = -90.0;
+
 /// Log odds of an account that hears nothing at all, and the most that either account can say.
 const SILENT: f64 = -4.0;
 const LOUDEST: f64 = 6.0;
@@ -79,7 +83,7 @@ const WORTH_A_LOOK: f32 = 0.1;
 pub struct Onset {
     /// Where the sound begins to rise, from the start of the recording's file.
     pub time: Seconds,
-    /// Level under the loudest onset of the recording: 0 or less.
+    /// Level under the loudest onset of the recording: 0 or less, -90 dB at least.
     pub level: Decibels,
     /// How sure it is that something was struck here, 0 to 1.
     pub sure: f64,
@@ -177,7 +181,7 @@ fn onsets(recording: &Recording, mut struck: Vec<(Attack, f64)>) -> Vec<Onset> {
         .into_iter()
         .map(|(attack, sure)| Onset {
             time: recording.start + Seconds::from_sample(attack.sample, RATE),
-            level: Decibels(10.0 * f64::from(attack.power / loudest).log10()),
+            level: Decibels((10.0 * f64::from(attack.power / loudest).log10()).max(SOFTEST)),
             sure,
         })
         .collect()
