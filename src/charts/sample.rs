@@ -116,6 +116,7 @@ impl Player<'_> {
                 voice,
                 level: Decibels(level),
                 mark,
+                grace: None,
                 sure,
             },
             step: Some(Steps(step)),

@@ -86,6 +86,7 @@ impl Part {
                 voice,
                 level: Decibels(level.min(0.0)),
                 mark: None,
+                grace: None,
                 sure: 1.0,
             });
         }

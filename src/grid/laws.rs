@@ -22,6 +22,7 @@ fn hit(time: f64, voice: Voice) -> Hit {
         voice,
         level: Decibels(-6.0),
         mark: None,
+        grace: None,
         sure: 1.0,
     }
 }

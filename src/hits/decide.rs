@@ -5,7 +5,7 @@
 //! Dataset, CC BY 4.0) and single strokes; no annotated recording was used.
 
 /// Many small trees whose leaves add up to log odds.
-pub(super) struct Trees {
+pub(crate) struct Trees {
     /// The nodes of all trees, a parent before its children, the lower child right after its parent.
     nodes: Vec<Node>,
     /// Where each tree begins.
@@ -34,7 +34,7 @@ impl Trees {
     }
 
     /// Reads a table: the base, then a tree a line, parents first: `input:limit` splits, a bare number ends.
-    fn read(table: &str) -> Trees {
+    pub(crate) fn read(table: &str) -> Trees {
         let mut lines = table.lines().filter(|line| !line.starts_with('#'));
         let base = lines.next().and_then(|line| line.parse().ok()).unwrap_or(0.0);
         let mut trees = Trees {
@@ -71,7 +71,7 @@ impl Trees {
     }
 
     /// The log odds that a candidate of which these numbers speak is a stroke.
-    pub(super) fn log_odds(&self, numbers: &[f32]) -> f32 {
+    pub(crate) fn log_odds(&self, numbers: &[f32]) -> f32 {
         self.roots
             .iter()
             .fold(self.base, |sum, root| sum + self.leaf(*root, numbers))

@@ -30,6 +30,7 @@ pub(super) fn hit(time: f64, voice: Voice) -> Hit {
         voice,
         level: Decibels(-6.3),
         mark: None,
+        grace: None,
         sure: 0.75,
     }
 }

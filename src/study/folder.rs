@@ -178,6 +178,7 @@ fn stroke(row: &Row, grid: &Grid) -> Stroke {
             voice: row.voice,
             level: row.level.unwrap_or(Decibels(0.0)),
             mark: row.mark.flatten(),
+            grace: row.grace.flatten().map(|grace| grace.seconds().to_millis()),
             // A row that states no doubt is one that a player has typed.
             sure: row.sure.unwrap_or(1.0),
         },

@@ -12,6 +12,9 @@ use crate::units::{Decibels, Millis, Seconds};
 /// More bars than this, a fortnight at 300 bpm, are a slip of the keyboard.
 const MOST_BARS: f64 = 1e6;
 
+/// A second before the stroke, in milliseconds, is no grace stroke any more.
+const MOST_GRACE: f64 = 1000.0;
+
 /// Reads one row after the other and gathers what is wrong with them.
 pub(super) struct RowReader<'a> {
     header: &'a Header,
@@ -53,6 +56,7 @@ impl<'a> RowReader<'a> {
         let limb = self.name(cells, "limb");
         let layer = self.name(cells, "layer");
         let mark = self.name(cells, "mark");
+        let grace = self.grace(cells);
         let (time, voice) = (time?, voice.flatten().flatten()?);
         (self.bad.len() == before).then(|| Row {
             time,
@@ -66,6 +70,7 @@ impl<'a> RowReader<'a> {
             limb,
             layer,
             mark,
+            grace,
             sure,
             own: self.header.own(cells),
         })
@@ -126,6 +131,23 @@ impl<'a> RowReader<'a> {
                 None
             }
         }
+    }
+
+    /// How long before the stroke its grace stroke begins; the outer `None` if there is no such cell, or a bad one, which
+    /// is noted.
+    fn grace(&mut self, cells: &[String]) -> Option<Option<Tick>> {
+        const REMEDY: &str =
+            "is no number of milliseconds before the stroke, such as 23.5; or leave it empty";
+        let given = self.header.cell(cells, "grace")?;
+        if given.is_empty() {
+            return Some(None);
+        }
+        let number = self.number(cells, "grace", REMEDY)?;
+        if number > 0.0 && number <= MOST_GRACE {
+            return Some(Some(Tick::of_grace(Millis(number))));
+        }
+        self.refuse("grace", given, REMEDY);
+        None
     }
 
     /// A bar, beat or step; `None` if there is none, or one that no music has, which is noted.

@@ -15,14 +15,14 @@ use crate::names::{Layer, Limb, Mark, Voice};
 use crate::units::{Decibels, Millis, Seconds};
 
 /// The columns that this program writes, in its order.
-pub(super) const COLUMNS: [&str; 11] = [
-    "time", "voice", "level", "bar", "beat", "step", "late", "limb", "layer", "mark", "sure",
+pub(super) const COLUMNS: [&str; 12] = [
+    "time", "voice", "level", "bar", "beat", "step", "late", "limb", "layer", "mark", "grace", "sure",
 ];
 
 /// The name given to cells that stand beyond the header row.
 const UNNAMED: &str = "note";
 
-/// A row as the file has it. The outer `None` of limb, layer and mark means that the row has no such cell, which is
+/// A row as the file has it. The outer `None` of limb, layer, mark and grace means that the row has no such cell, which is
 /// no statement; the inner one that the cell is empty, which is.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Row {
@@ -34,6 +34,7 @@ pub(super) struct Row {
     pub(super) limb: Option<Option<Limb>>,
     pub(super) layer: Option<Option<Layer>>,
     pub(super) mark: Option<Option<Mark>>,
+    pub(super) grace: Option<Option<Tick>>,
     pub(super) sure: Option<f64>,
     /// What stands in the player's own columns, empty cells left out.
     pub(super) own: BTreeMap<String, String>,

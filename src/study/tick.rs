@@ -4,7 +4,7 @@ use std::fmt;
 
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
-use crate::units::Seconds;
+use crate::units::{Millis, Seconds};
 
 /// A time in whole hundred-thousandths of a second from the start of the recording: the five decimals of the files.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
@@ -17,6 +17,11 @@ impl Tick {
     pub(super) fn of(time: Seconds) -> Tick {
         // `as` saturates, and NaN becomes 0.
         Tick((time.0 * Tick::PER_SECOND).round() as i64)
+    }
+
+    /// The tick of a grace stroke so long before its main stroke, which files tell to a tenth of a millisecond.
+    pub(super) fn of_grace(before: Millis) -> Tick {
+        Tick((before.0 * 10.0).round() as i64 * 10)
     }
 
     /// The time it stands for.

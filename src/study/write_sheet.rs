@@ -13,7 +13,7 @@ use crate::names::{Layer, Limb, Mark, Voice};
 pub(super) fn guide() -> Vec<String> {
     let names = |all: Vec<&str>| all.join(", ");
     vec![
-        "# One row is one stroke. Edit time, voice, limb, layer and mark as you like, add rows, delete rows."
+        "# One row is one stroke. Edit time, voice, limb, layer, mark and grace as you like, add rows, delete rows."
             .to_owned(),
         "# The next run of overbar study keeps your edits and works the other columns out anew.".to_owned(),
         "# A new row needs only a time (seconds from the start of the recording) and a voice.".to_owned(),
@@ -33,6 +33,7 @@ pub(super) fn guide() -> Vec<String> {
             "# mark: {} or empty",
             names(Mark::ALL.iter().map(|v| v.name()).collect())
         ),
+        "# grace: ms from the (first) grace stroke to the stroke itself, or empty".to_owned(),
         "# Columns and comment lines of your own are kept.".to_owned(),
     ]
 }
@@ -78,7 +79,7 @@ pub(super) fn sheet_text(
 fn row(stroke: &Stroke) -> String {
     let hit = &stroke.hit;
     let whole = |number: Option<i64>| number.map_or_else(String::new, |n| n.to_string());
-    let cells: [String; 11] = [
+    let cells: [String; 12] = [
         Tick::of(hit.time).to_string(),
         hit.voice.to_string(),
         decimals(hit.level.0, 1),
@@ -89,6 +90,7 @@ fn row(stroke: &Stroke) -> String {
         stroke.limb.map_or_else(String::new, |l| l.to_string()),
         stroke.layer.map_or_else(String::new, |l| l.to_string()),
         hit.mark.map_or_else(String::new, |m| m.to_string()),
+        hit.grace.map_or_else(String::new, |grace| decimals(grace.0, 1)),
         decimals(hit.sure, 2),
     ];
     cells.join("\t")

@@ -22,6 +22,8 @@ pub mod kit;
 
 pub use sounds::{Group, Timbre, measure};
 
+pub mod graces;
+
 use classes::{Class, Odds};
 use strokes::Stroke;
 
@@ -30,7 +32,7 @@ use crate::hits::Onset;
 use crate::listen::{self, Heard};
 use crate::names::{Mark, Voice};
 use crate::options::VoiceOptions;
-use crate::units::{Decibels, Seconds};
+use crate::units::{Decibels, Millis, Seconds};
 
 /// The network's stroke and the onset belong together within this time.
 const TOGETHER: Seconds = Seconds(0.03);
@@ -49,14 +51,24 @@ pub struct Hit {
     pub level: Decibels,
     /// Accent, ghost, flam or drag, where heard.
     pub mark: Option<Mark>,
+    /// How long before it its grace stroke begins, where it has one; of a drag, the first of the two.
+    pub grace: Option<Millis>,
     /// How sure it is that this voice was struck here, 0 to 1.
     pub sure: f64,
 }
 
 /// Names the voices struck at each onset: their classes as the network heard them or, when it has not listened
 /// (`heard` is empty), by the sound at each onset alone; drums of one class by their sound over the whole recording.
-/// An onset gives one hit or more, never none; the result is sorted by time.
-pub fn name(recording: &Recording, heard: &Heard, onsets: &[Onset], _options: &VoiceOptions) -> Vec<Hit> {
+/// Flams and drags are one hit with its mark. The result is sorted by time.
+pub fn name(recording: &Recording, heard: &Heard, onsets: &[Onset], options: &VoiceOptions) -> Vec<Hit> {
+    let mut hits = graces::joined(recording, singly(recording, heard, onsets, options));
+    mark(&mut hits);
+    hits
+}
+
+/// The same before grace strokes are joined to their main strokes and strokes are marked: an onset gives one hit or
+/// more, never none.
+pub fn singly(recording: &Recording, heard: &Heard, onsets: &[Onset], _options: &VoiceOptions) -> Vec<Hit> {
     let rows = features::rows(recording, onsets);
     let (odds, strokes) = if heard.is_empty() {
         let odds = classes::odds(&rows);
@@ -74,6 +86,7 @@ pub fn name(recording: &Recording, heard: &Heard, onsets: &[Onset], _options: &V
                 voice,
                 level: levels::level(row, stroke.class),
                 mark: None,
+                grace: None,
                 sure: f64::from(stroke.odds) * onset.sure.clamp(0.0, 1.0),
             });
         }
@@ -82,7 +95,6 @@ pub fn name(recording: &Recording, heard: &Heard, onsets: &[Onset], _options: &V
     hits.sort_by(|a, b| a.time.0.total_cmp(&b.time.0).then(a.voice.cmp(&b.voice)));
     let loudest = hits.iter().map(|h| h.level.0).fold(f64::NEG_INFINITY, f64::max);
     hits.iter_mut().for_each(|h| h.level.0 -= loudest);
-    mark(&mut hits);
     hits
 }
 
@@ -151,6 +163,7 @@ fn unnamed(onsets: &[Onset], strokes: &[Stroke]) -> Vec<Hit> {
         voice: Voice::Other,
         level: Decibels(onset.level.0.clamp(-70.0, 0.0)),
         mark: None,
+        grace: None,
         sure: UNNAMED_SURE * onset.sure.clamp(0.0, 1.0),
     })
     .collect()
@@ -247,6 +260,6 @@ fn mark(hits: &mut [Hit]) {
         hits.iter_mut()
             .filter(own)
             .zip(marks)
-            .for_each(|(hit, mark)| hit.mark = mark);
+            .for_each(|(hit, mark)| hit.mark = hit.mark.or(mark));
     }
 }

@@ -172,6 +172,7 @@ fn degraded(mut hits: Vec<Hit>, dice: &mut ChaCha8Rng) -> Vec<Hit> {
             voice,
             level: Decibels(-15.0),
             mark: None,
+            grace: None,
             sure: 1.0,
         });
     }
@@ -302,6 +303,7 @@ fn midi_hits(bytes: &[u8], bpm: f64) -> Option<Vec<Hit>> {
                     voice,
                     level: Decibels(level),
                     mark: None,
+                    grace: None,
                     sure: 1.0,
                 });
             }

@@ -75,7 +75,7 @@ def fit(numbers, struck, size):
     return trees.fit(numbers, struck)
 
 
-def write(trees, path):
+def write(trees, path, script="hits.py"):
     """The base, then a tree a line, parents first: `input:limit` is a split, its lower side next; a bare number ends."""
     def walk(nodes, i):
         n = nodes[i]
@@ -84,7 +84,7 @@ def write(trees, path):
         return ["%d:%.4g" % (n["feature_idx"], n["num_threshold"]), *walk(nodes, n["left"]), *walk(nodes, n["right"])]
 
     with open(path, "w") as f:
-        f.write("# Written by tests/fitting/hits.py: log odds before any tree, then a tree a line.\n")
+        f.write(f"# Written by tests/fitting/{script}: log odds before any tree, then a tree a line.\n")
         f.write("%.5g\n" % float(np.ravel(trees._baseline_prediction)[0]))
         for (tree,) in trees._predictors:
             f.write(" ".join(walk(tree.nodes, 0)) + "\n")

@@ -43,6 +43,7 @@ pub(super) fn placed(strokes: &[Stroke], grid: &Grid) -> Vec<Placed> {
             voice,
             level: Decibels(-6.0),
             mark: None,
+            grace: None,
             sure: 1.0,
         },
         step: Steps(step),

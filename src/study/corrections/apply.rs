@@ -44,6 +44,7 @@ impl Corrections {
         );
         for hit in &mut result {
             hit.time = Tick::of(hit.time).seconds();
+            hit.grace = hit.grace.map(|grace| Tick::of_grace(grace).seconds().to_millis());
         }
         result.sort_by_key(|hit| (Tick::of(hit.time), hit.voice));
         result
@@ -63,7 +64,7 @@ impl Corrections {
             };
             stroke.limb = edit.limb.unwrap_or(stroke.limb);
             stroke.layer = edit.layer.unwrap_or(stroke.layer);
-            stroke.hit.mark = edit.mark.unwrap_or(stroke.hit.mark);
+            edit.mark(&mut stroke.hit);
             if edit.vouches() {
                 stroke.hit.sure = 1.0;
             }
@@ -158,7 +159,10 @@ impl Corrections {
             after && rows.last().is_some_and(|row| row.time >= time.minus(SAME_STROKE))
         };
         let program: Vec<Written> = (hits.iter())
-            .map(|hit| Written(Tick::of(hit.time), hit.voice, None, None, hit.mark))
+            .map(|hit| {
+                let grace = hit.grace.map(Tick::of_grace);
+                Written(Tick::of(hit.time), hit.voice, None, None, hit.mark, grace)
+            })
             .filter(|written| covers(written.0))
             .collect();
         *self = std::mem::take(self).merge(
@@ -214,10 +218,11 @@ impl Correction {
             voice: stroke.voice,
             level: level_at(stroke, hits),
             mark: None,
+            grace: None,
             sure: 1.0,
         });
         hit.voice = stroke.voice;
-        hit.mark = edit.mark.unwrap_or(hit.mark);
+        edit.mark(&mut hit);
         if edit.time.is_some() {
             hit.time = time;
         }

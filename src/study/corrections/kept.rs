@@ -15,6 +15,8 @@ pub struct Kept {
     pub layers: usize,
     /// Rows whose mark was set or cleared.
     pub marks: usize,
+    /// Rows whose grace stroke was set, moved or cleared.
+    pub graces: usize,
     /// Rows deleted.
     pub deleted: usize,
     /// Rows added.
@@ -32,6 +34,7 @@ impl Kept {
             (self.limbs, "limb changed", "limbs changed"),
             (self.layers, "layer changed", "layers changed"),
             (self.marks, "mark changed", "marks changed"),
+            (self.graces, "grace stroke changed", "grace strokes changed"),
             (self.deleted, "row deleted", "rows deleted"),
             (self.added, "row added", "rows added"),
             (
@@ -62,6 +65,7 @@ impl Kept {
             self.limbs += usize::from(edit.limb.is_some());
             self.layers += usize::from(edit.layer.is_some());
             self.marks += usize::from(edit.mark.is_some());
+            self.graces += usize::from(edit.grace.is_some());
         } else {
             self.added += 1;
         }

@@ -87,6 +87,7 @@ impl Correction {
         edit.limb = newer.limb.or(edit.limb);
         edit.layer = newer.layer.or(edit.layer);
         edit.mark = newer.mark.or(edit.mark);
+        edit.grace = newer.grace.or(edit.grace);
         edit.own = newer.own;
         if let Some(found) = self.instead_of.first() {
             edit.time = edit.time.filter(|time| *time != found.time);
@@ -141,13 +142,14 @@ pub(super) fn rounding(decimals: u32) -> u64 {
 
 /// What the row says other than what was written.
 fn difference(written: &Written, row: &Row, decimals: u32) -> Edit {
-    let Written(time, voice, limb, layer, mark) = written;
+    let Written(time, voice, limb, layer, mark, grace) = written;
     Edit {
         time: (row.time.apart(*time) > rounding(decimals)).then_some(row.time),
         voice: (row.voice != *voice).then_some(row.voice),
         limb: row.limb.filter(|said| said != limb),
         layer: row.layer.filter(|said| said != layer),
         mark: row.mark.filter(|said| said != mark),
+        grace: row.grace.filter(|said| said != grace),
         own: row.own.clone(),
     }
 }
@@ -175,6 +177,7 @@ fn add(strokes: &mut Vec<Correction>, new: &[&Row]) -> BTreeSet<usize> {
             limb: row.limb.filter(Option::is_some),
             layer: row.layer.filter(Option::is_some),
             mark: row.mark.filter(Option::is_some),
+            grace: row.grace.filter(Option::is_some),
             own: row.own.clone(),
         };
         match back

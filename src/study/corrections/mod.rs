@@ -21,6 +21,7 @@ use super::Stroke;
 use super::sheet::{Comment, Sheet};
 use super::tick::Tick;
 use crate::names::{Layer, Limb, Mark, Voice};
+use crate::voices::Hit;
 
 pub use kept::Kept;
 pub use load::{Loaded, load};
@@ -79,12 +80,16 @@ pub(super) struct Edit {
     pub(super) layer: Option<Option<Layer>>,
     #[serde(default, skip_serializing_if = "Option::is_none", deserialize_with = "said")]
     pub(super) mark: Option<Option<Mark>>,
+    /// How long before the stroke its grace stroke begins.
+    #[serde(default, skip_serializing_if = "Option::is_none", deserialize_with = "said")]
+    pub(super) grace: Option<Option<Tick>>,
     /// What stands in the player's own columns.
     #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
     pub(super) own: BTreeMap<String, String>,
 }
 
-/// A row as the program wrote it last: time, voice, limb, layer, mark.
+/// A row as the program wrote it last: time, voice, limb, layer, mark, grace (not written by earlier
+/// versions).
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub(super) struct Written(
     pub(super) Tick,
@@ -92,6 +97,7 @@ pub(super) struct Written(
     pub(super) Option<Limb>,
     pub(super) Option<Layer>,
     pub(super) Option<Mark>,
+    #[serde(default)] pub(super) Option<Tick>,
 );
 
 fn yes() -> bool {
@@ -108,7 +114,21 @@ fn said<'de, D: Deserializer<'de>, T: Deserialize<'de>>(
 impl Edit {
     /// Whether it says anything about the stroke itself; own columns say nothing of it.
     fn vouches(&self) -> bool {
-        self.moves() || self.limb.is_some() || self.layer.is_some() || self.mark.is_some()
+        self.moves()
+            || self.limb.is_some()
+            || self.layer.is_some()
+            || self.mark.is_some()
+            || self.grace.is_some()
+    }
+
+    /// Puts the player's mark and grace stroke onto a hit; only flams and drags have grace strokes.
+    fn mark(&self, hit: &mut Hit) {
+        hit.mark = self.mark.unwrap_or(hit.mark);
+        let said = self
+            .grace
+            .map(|grace| grace.map(|tick| tick.seconds().to_millis()));
+        let graced = matches!(hit.mark, Some(Mark::Flam | Mark::Drag));
+        hit.grace = said.unwrap_or(hit.grace.filter(|_| graced));
     }
 
     /// Whether it says which voice was struck, or when.
@@ -132,7 +152,14 @@ impl Correction {
 impl Written {
     pub(super) fn of(stroke: &Stroke) -> Written {
         let hit = &stroke.hit;
-        Written(Tick::of(hit.time), hit.voice, stroke.limb, stroke.layer, hit.mark)
+        Written(
+            Tick::of(hit.time),
+            hit.voice,
+            stroke.limb,
+            stroke.layer,
+            hit.mark,
+            hit.grace.map(Tick::of_grace),
+        )
     }
 
     fn found(&self) -> Found {
