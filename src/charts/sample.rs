@@ -3,7 +3,7 @@
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
-use crate::cycles::{Broken, Cycle, FigureNote, LengthTried, Moment, home};
+use crate::cycles::{Broken, Cycle, FigureNote, LengthTried, Moment, Verdict, home};
 use crate::grid::{Grid, Meter};
 use crate::names::{Layer, Mark, Voice};
 use crate::options::Options;
@@ -173,6 +173,7 @@ pub(super) fn study(score: &Score) -> Study {
         home_bars,
         home_cycles,
         resolved: None,
+        grade: Verdict::Certain,
     });
     Study {
         recording: RecordingFacts {

@@ -16,6 +16,10 @@ use crate::units::Steps;
 /// Shuffles; with 99 the smallest chance that can show is 0.01.
 const SHUFFLES: u64 = 99;
 
+/// Where more than these of the first few do as well, it is plain that the music is not rare.
+const FEW: u64 = 19;
+const ENOUGH_TO_TELL: f64 = 4.0;
+
 /// Bars that are enough to tell: of a longer stretch the first so many are shuffled.
 const MOST_BARS: usize = 64;
 
@@ -54,9 +58,8 @@ pub(super) fn chance(candidate: &Candidate, search: &Search, strokes: &Strokes, 
     };
     let pattern = pattern(turn, bar);
     let own = search.pricing(&window).most(turn, slot, against);
-    let as_good = (0..SHUFFLES)
-        .into_par_iter()
-        .filter(|seed| {
+    let as_good = |seeds: std::ops::Range<u64>| {
+        let shuffles = seeds.into_par_iter().filter(|seed| {
             let mut random = Random(seed.wrapping_add(1).wrapping_mul(0x9E37_79B9_7F4A_7C15));
             let order = match against {
                 Against::Density => steps_shuffled(bar, to - from, &mut random),
@@ -65,9 +68,14 @@ pub(super) fn chance(candidate: &Candidate, search: &Search, strokes: &Strokes, 
             };
             let shuffled = reorder(&window, &order);
             search.pricing(&shuffled).most(turn, slot, against) >= own
-        })
-        .count();
-    (as_good as f64 + 1.0) / (SHUFFLES as f64 + 1.0)
+        });
+        shuffles.count() as f64
+    };
+    let some = as_good(0..FEW);
+    if some > ENOUGH_TO_TELL {
+        return (some + 1.0) / (FEW as f64 + 1.0);
+    }
+    (some + as_good(FEW..SHUFFLES) + 1.0) / (SHUFFLES as f64 + 1.0)
 }
 
 /// The steps of the pattern that a cycle makes with the bar, when it is one of few bars; 0 otherwise.

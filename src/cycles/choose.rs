@@ -9,45 +9,41 @@ use super::figure::Figure;
 use super::price::Work;
 use super::search::{Against, Candidate, Part, Search};
 use super::strokes::{Strokes, Turn};
+use super::{Cycle, Verdict};
+use crate::grid::Grid;
 use crate::names::Voice;
 
-/// A cycle that comes and goes must save so many bits over the best account that turns with the bar: cells that a
-/// free line strings together reach about as much over a few bars [=, tests].
-const ENOUGH: f64 = 20.0;
+/// Bits that a figure saves over the best account without it, less what a row of figures in its place would save over
+/// it, to be likely and to be certain: for one that comes and goes, as cells that a free line strings together do now
+/// and then; for one that goes through most of the music, which no cell does; and for a resolved one that goes
+/// through, which repeats with its bars, so that all it can save is the price of a longer figure [=, tests].
+const IN_PART: (f64, f64) = (30.0, 60.0);
+const THROUGH: (f64, f64) = (8.0, 40.0);
+const RESOLVED: (f64, f64) = (4.0, 20.0);
 
-/// One that goes through most of the recording needs less: no cell does that.
-const ENOUGH_THROUGH: f64 = 7.0;
-const THROUGH: f64 = 0.8;
+/// A figure goes through when it lasts for this share of the music.
+const MOST_OF_IT: f64 = 0.8;
 
-/// A resolved cycle repeats with its bars, so all it can save is the price of a longer figure.
-const ENOUGH_RESOLVED: f64 = 4.0;
-
-/// Shuffled music may do as well this often at most; where only the beats of a few bars can change places, so that few
-/// shuffles differ, a little more often if the figure is clean.
+/// Shuffled music may do as well this often at most.
 const RARE: f64 = 0.05;
 const RARE_PATTERN: f64 = 0.1;
-
-/// A figure of which less than this is there is no figure.
-const KEPT: f64 = 0.6;
 
 /// A figure is there throughout: so much of it in every quarter of its stretch. Several cells strung together are not.
 const KEPT_THROUGHOUT: f64 = 0.6;
 
-/// The same for a figure that comes and goes, which has more chances to look like one.
-const KEPT_IN_PART: f64 = 0.78;
-
 /// Where the bar alone tells as much, the figure must be cleaner: kept and exact, harmonic mean.
 const CLEAN: f64 = 0.87;
-
-/// A figure that saves less than this must be cleaner than one beyond all doubt.
-const PLENTY: f64 = 60.0;
 const FAIRLY_CLEAN: f64 = 0.75;
+const PLENTY: f64 = 60.0;
 
 /// A figure that turns with the bar is worth telling when it comes round this often.
 const MANY: usize = 8;
 
 /// Two lengths save about as much when they differ by less than this.
-const ABOUT: f64 = 6.0;
+const ABOUT: f64 = 2.0;
+
+/// Bits over an even density that a partner saves at least.
+const PARTNER_BITS: f64 = 20.0;
 
 /// A voice that keeps time with a figure, of another limb, is part of it when its own notes hold this well.
 const PARTNER: f64 = 0.75;
@@ -58,50 +54,74 @@ const MOST: usize = 6;
 /// Candidates looked at closely in each round.
 const CLOSELY: usize = 8;
 
-/// A figure and how often shuffled music does as well.
-pub(super) type Found = (Figure, f64);
+/// A figure, how often shuffled music does as well, and its grade.
+pub(super) struct Found {
+    pub(super) figure: Figure,
+    chance: f64,
+    grade: Verdict,
+}
 
-/// All figures, those that cross the bar first, each kind in the order of their bits; and the first search's best
-/// candidate of each length.
-pub(super) fn choose(strokes: &mut Strokes) -> (Vec<Found>, Vec<Candidate>) {
+impl Found {
+    /// The cycle as players and files see it.
+    pub(super) fn cycle(&self, strokes: &Strokes, grid: &Grid) -> Cycle {
+        self.figure.cycle(strokes, grid, self.chance, self.grade)
+    }
+}
+
+/// What [`choose`] gives.
+pub(super) struct Chosen {
+    /// Figures that are certain or likely: those that cross the bar first, each kind in the order of their bits.
+    pub(super) found: Vec<Found>,
+    /// The best one that is not; after others only one that saves bits at all.
+    pub(super) open: Option<Found>,
+    /// The first search's best candidate of each length.
+    pub(super) lengths: Vec<Candidate>,
+}
+
+/// Finds one figure after the other.
+pub(super) fn choose(strokes: &mut Strokes) -> Chosen {
     let mut found: Vec<Found> = Vec::new();
-    let mut lengths = Vec::new();
+    let (mut lengths, mut open) = (Vec::new(), None);
     while found.len() < MOST {
         let search = Search::new(strokes);
         let free = search.free();
         if found.is_empty() {
             lengths = [free.clone(), search.with_the_bar(Against::Bar)].concat();
         }
-        let mut candidates = closely(free, &search, Against::Bar);
-        candidates.extend(closely(search.resolved(), &search, Against::Bar));
-        let Some(next) = first_good(candidates, &search, strokes, Against::Bar) else {
-            break;
-        };
-        take(&next.0, strokes);
-        found.push(next);
+        let candidates = [closely(free), closely(search.resolved())].concat();
+        let next = first_good(candidates, &search, strokes, Against::Bar);
+        match next {
+            Some(next) if next.grade != Verdict::Open => {
+                take(&next.figure, strokes);
+                found.push(next);
+            }
+            other => {
+                open = other.filter(|open| found.is_empty() || open.figure.bits > 0.0);
+                break;
+            }
+        }
     }
-    found.sort_by(|a, b| b.0.bits.total_cmp(&a.0.bits));
+    found.sort_by(|a, b| b.figure.bits.total_cmp(&a.figure.bits));
     let search = Search::new(strokes);
-    let locked = closely(search.with_the_bar(Against::Density), &search, Against::Density);
+    let locked = closely(search.with_the_bar(Against::Density));
     if let Some(next) = first_good(locked, &search, strokes, Against::Density) {
-        take(&next.0, strokes);
-        found.push(next);
+        if next.grade != Verdict::Open {
+            take(&next.figure, strokes);
+            found.push(next);
+        }
     }
     lengths.sort_by_key(|c| c.turn.length);
-    (found, lengths)
+    Chosen { found, open, lengths }
 }
 
-/// The best few of the candidates with the ends of their stretches settled.
-fn closely(mut candidates: Vec<Candidate>, search: &Search, against: Against) -> Vec<Candidate> {
+/// The best few of the candidates.
+fn closely(mut candidates: Vec<Candidate>) -> Vec<Candidate> {
     candidates.sort_by(|a, b| b.bits.total_cmp(&a.bits));
     candidates.truncate(CLOSELY);
     candidates
-        .into_iter()
-        .map(|c| search.refine(c, against))
-        .collect()
 }
 
-/// The candidate with most bits that is a figure beyond doubt.
+/// The candidate with most bits that is likely at least; else the one with most bits, which is open.
 fn first_good(
     mut candidates: Vec<Candidate>,
     search: &Search,
@@ -110,33 +130,77 @@ fn first_good(
 ) -> Option<Found> {
     candidates.sort_by(|a, b| b.bits.total_cmp(&a.bits));
     shorter_first(&mut candidates);
+    let mut open: Option<Found> = None;
     let mut refused: Vec<Candidate> = Vec::new();
-    candidates.into_iter().find_map(|c| {
+    for c in candidates {
         // What is no figure running freely is not one that resolves either.
         if c.turn.round > 0 && refused.iter().any(|r| share(r, &c, strokes)) {
-            return None;
-        }
-        if c.bits < enough(&c, strokes) {
-            return None;
+            continue;
         }
         let candidate = match against {
             Against::Bar => partner(shortest(c, search, strokes), search, strokes),
             Against::Density => c,
         };
+        let candidate = search.settle(candidate);
         let figure = Figure::of(&candidate, search, strokes);
-        if !holds(&figure, &candidate, strokes, against) {
-            refused.push(candidate);
-            return None;
+        let (grade, chance) = grade(&figure, &candidate, search, strokes, against);
+        let found = Found {
+            figure,
+            chance,
+            grade,
+        };
+        if grade != Verdict::Open {
+            return Some(found);
         }
-        let chance = chance(&candidate, search, strokes, against);
-        let few_orders = is_pattern(candidate.turn, strokes.bar) && clean(&figure, strokes) >= CLEAN;
-        let rare = if few_orders { RARE_PATTERN } else { RARE };
-        if chance > rare {
+        if candidate.bits > 0.0 {
             refused.push(candidate);
-            return None;
         }
-        Some((figure, chance))
-    })
+        open = open.or(Some(found));
+    }
+    open
+}
+
+/// How sure a figure is, and how often shuffled music does as well (1 where that was not asked).
+fn grade(
+    figure: &Figure,
+    candidate: &Candidate,
+    search: &Search,
+    strokes: &Strokes,
+    against: Against,
+) -> (Verdict, f64) {
+    let resolved = candidate.turn.round > 0;
+    let (likely, certain) = match (goes_through(candidate.span, strokes), resolved) {
+        (false, _) => IN_PART,
+        (true, false) => THROUGH,
+        (true, true) => RESOLVED,
+    };
+    let mut work = Work::default();
+    let stays = search
+        .seam(candidate, &mut work)
+        .1
+        .min(search.pieces(candidate, &mut work));
+    let shown = candidate.bits + stays.min(0.0);
+    let clean = clean(figure, strokes);
+    let holds = figure.weakest_quarter(strokes) >= KEPT_THROUGHOUT
+        && match against {
+            Against::Bar => !resolved || clean >= FAIRLY_CLEAN,
+            Against::Density => {
+                let repeats = (figure.span.1 - figure.span.0) / candidate.turn.length;
+                clean >= FAIRLY_CLEAN && repeats >= MANY && candidate.bits >= PLENTY
+            }
+        };
+    if shown < likely || !holds {
+        return (Verdict::Open, 1.0);
+    }
+    let chance = chance(candidate, search, strokes, against);
+    let few_orders = is_pattern(candidate.turn, strokes.bar) && clean >= CLEAN;
+    if chance > if few_orders { RARE_PATTERN } else { RARE } {
+        (Verdict::Open, chance)
+    } else if shown >= certain {
+        (Verdict::Certain, chance)
+    } else {
+        (Verdict::Likely, chance)
+    }
 }
 
 /// Of lengths that save about as much, the shorter comes first where it divides the longer: a multiple explains what
@@ -158,41 +222,10 @@ fn shorter_first(candidates: &mut Vec<Candidate>) {
     }
 }
 
-/// The bits that a candidate must save.
-fn enough(candidate: &Candidate, strokes: &Strokes) -> f64 {
-    if candidate.turn.round > 0 {
-        ENOUGH_RESOLVED
-    } else if goes_through(candidate, strokes) {
-        ENOUGH_THROUGH
-    } else {
-        ENOUGH
-    }
-}
-
-/// Whether a candidate lasts for most of the recording.
-fn goes_through(candidate: &Candidate, strokes: &Strokes) -> bool {
+/// Whether a stretch is most of the music.
+fn goes_through(span: (usize, usize), strokes: &Strokes) -> bool {
     let steps = |(from, to): (usize, usize)| (to - from) as f64;
-    steps(candidate.span) >= THROUGH * steps(strokes.whole)
-}
-
-/// Whether enough of a figure is there, and for long enough.
-fn holds(figure: &Figure, candidate: &Candidate, strokes: &Strokes, against: Against) -> bool {
-    let (kept, clean) = (figure.holds(strokes).0, clean(figure, strokes));
-    let throughout = if goes_through(candidate, strokes) {
-        KEPT_THROUGHOUT
-    } else {
-        KEPT_IN_PART
-    };
-    if figure.weakest_quarter(strokes) < throughout {
-        return false;
-    }
-    let repeats = (figure.span.1 - figure.span.0) / candidate.turn.length;
-    match against {
-        Against::Bar if candidate.turn.round > 0 => clean >= CLEAN,
-        Against::Bar if candidate.bits < PLENTY => clean >= FAIRLY_CLEAN,
-        Against::Bar => kept >= KEPT,
-        Against::Density => clean >= FAIRLY_CLEAN && repeats >= MANY && candidate.bits >= PLENTY,
-    }
+    steps(span) >= MOST_OF_IT * steps(strokes.whole)
 }
 
 /// How well a figure's notes and its voices' strokes agree: the harmonic mean of the share of its notes that are there
@@ -226,8 +259,8 @@ fn shortest(candidate: Candidate, search: &Search, strokes: &Strokes) -> Candida
             p.bits >= before
         });
         part.bits = part.parts.iter().map(|p| p.bits).sum::<f64>() - price;
-        if gain > price && part.bits >= ENOUGH {
-            return search.refine(part, Against::Bar);
+        if gain > price && part.bits >= PARTNER_BITS {
+            return search.refine(part, Against::Bar, &mut work);
         }
     }
     candidate
@@ -254,7 +287,7 @@ fn partner(mut candidate: Candidate, search: &Search, strokes: &Strokes) -> Cand
                 ..candidate.clone()
             };
             let (kept, exact) = Figure::of(&alone, search, strokes).holds(strokes);
-            (bits >= ENOUGH && kept >= PARTNER && exact >= PARTNER).then_some((part, bits))
+            (bits >= PARTNER_BITS && kept >= PARTNER && exact >= PARTNER).then_some((part, bits))
         })
         .max_by(|a, b| a.1.total_cmp(&b.1));
     candidate.parts.extend(best.map(|(part, _)| part));

@@ -2,8 +2,12 @@
 //!
 //! In: how often each phase of a length was struck and how often it came by. Out: bits. Two codes compete, and the
 //! cheaper one counts: a rate of its own for every phase, learned on the way (Krichevsky & Trofimov, IEEE Trans.
-//! Inform. Theory 27, 1981), or a figure written out first, phase by phase struck or not, with one learned rate for
-//! the struck phases and one for the others. The second knows what a figure is, so a short one shows sooner.
+//! Inform. Theory 27, 1981), or a figure, whose phases are struck at one rate and the others at another, the rates said
+//! first. Which phases they are nobody knows, so every figure has its share in the second code's probability (a
+//! Bayesian mixture; Rissanen, Automatica 14, 1978). Phases are independent once the rates are said, so the sum over
+//! all figures is a product over phases: no search, nothing missed.
+
+use std::sync::LazyLock;
 
 /// How often the phases of some length were struck.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -31,6 +35,106 @@ impl Tally {
             into.seen[phase % length] += seen;
         }
     }
+
+    /// How many phases there are of each kind: struck so often of so many times.
+    fn kinds(&self, into: &mut Vec<(u32, u32, f64)>) {
+        into.clear();
+        for (&struck, &seen) in self.struck.iter().zip(&self.seen) {
+            match into.iter_mut().find(|k| k.0 == struck && k.1 == seen) {
+                Some(kind) => kind.2 += 1.0,
+                None => into.push((struck, seen, 1.0)),
+            }
+        }
+    }
+}
+
+/// Rates at which the phases of a figure, and those beside it, may be struck; close together where a little matters.
+const RATES: [f64; 10] = [0.01, 0.04, 0.1, 0.19, 0.32, 0.5, 0.7, 0.86, 0.95, 0.99];
+
+/// Shares of its phases that a figure may strike.
+const SHARES: [f64; 2] = [0.25, 0.6];
+
+/// Pairs of rates with a share.
+const WAYS: usize = RATES.len() * (RATES.len() - 1) / 2 * SHARES.len();
+
+/// One way to play a figure: logarithms of its two rates, of resting at them, and of its share.
+#[derive(Debug, Clone, Copy)]
+struct Way {
+    /// log2 of being struck, of not being struck, and of being such a phase: on the figure, beside it.
+    on: [f64; 3],
+    off: [f64; 3],
+}
+
+impl Way {
+    /// log2 of the probabilities of `struck` in `seen` when the phase is the figure's, and when it is not.
+    fn both(&self, struck: u32, seen: u32) -> (f64, f64) {
+        let (k, rest) = (f64::from(struck), f64::from(seen - struck));
+        let of = |[yes, no, share]: [f64; 3]| share + k * yes + rest * no;
+        (of(self.on), of(self.off))
+    }
+
+    /// log2 of the probability of `struck` in `seen`, whichever the phase is.
+    fn either(&self, struck: u32, seen: u32) -> f64 {
+        let (on, off) = self.both(struck, seen);
+        let (more, less) = if on > off { (on, off) } else { (off, on) };
+        // Beyond this the smaller one is lost in rounding.
+        if more - less > 40.0 {
+            more
+        } else {
+            more + (1.0 + (less - more).exp2()).log2()
+        }
+    }
+}
+
+/// Repeats for which every price is kept ready.
+const READY: usize = 24;
+
+struct Ready {
+    ways: Vec<Way>,
+    /// Prices of k strokes in n by every way, for n up to [`READY`], one after the other.
+    prices: Vec<f64>,
+}
+
+static READY_PRICES: LazyLock<Ready> = LazyLock::new(|| {
+    let mut ways = Vec::with_capacity(WAYS);
+    for (at, off) in RATES.iter().enumerate() {
+        for on in &RATES[at + 1..] {
+            for share in SHARES {
+                ways.push(Way {
+                    on: [on.log2(), (1.0 - on).log2(), share.log2()],
+                    off: [off.log2(), (1.0 - off).log2(), (1.0 - share).log2()],
+                });
+            }
+        }
+    }
+    let kinds = (0..=READY as u32).flat_map(|n| (0..=n).map(move |k| (k, n)));
+    let prices = kinds.flat_map(|(k, n)| ways.iter().map(move |w| w.either(k, n)).collect::<Vec<_>>());
+    Ready {
+        prices: prices.collect(),
+        ways: ways.clone(),
+    }
+});
+
+/// Adds what `count` phases of one kind cost by every way.
+fn add(costs: &mut [f64], ready: &Ready, (struck, seen, count): (u32, u32, f64)) {
+    if seen as usize <= READY {
+        let index = (seen as usize * (seen as usize + 1) / 2 + struck as usize) * WAYS;
+        let row = ready.prices.get(index..index + WAYS).unwrap_or_default();
+        costs
+            .iter_mut()
+            .zip(row)
+            .for_each(|(sum, cost)| *sum -= count * cost);
+    } else {
+        let ways = costs.iter_mut().zip(&ready.ways);
+        ways.for_each(|(sum, way)| *sum -= count * way.either(struck, seen));
+    }
+}
+
+/// Room that prices are worked out in.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Room {
+    kinds: Vec<(u32, u32, f64)>,
+    costs: Vec<f64>,
 }
 
 /// Tables for code lengths of up to a fixed number of steps.
@@ -43,7 +147,7 @@ pub(super) struct Codes {
 }
 
 impl Codes {
-    /// Tables that serve any stretch of up to `steps` steps and figures of up to as many.
+    /// Tables that serve any stretch of up to `steps` steps.
     pub(super) fn new(steps: usize) -> Self {
         let (mut half, mut whole) = (vec![0.0; steps + 2], vec![0.0; steps + 2]);
         for k in 1..steps + 2 {
@@ -59,32 +163,33 @@ impl Codes {
         self.whole[seen] - self.half[struck] - self.half[seen - struck]
     }
 
-    /// Bits to say which `struck` of `phases` phases a figure strikes.
-    fn figure(&self, struck: usize, phases: usize) -> f64 {
-        let choose = self.whole[phases] - self.whole[struck] - self.whole[phases - struck];
-        choose + (phases as f64 + 1.0).log2()
-    }
-
     /// Bits for all strokes of a tally by the cheaper of the two codes.
-    pub(super) fn bits(&self, tally: &Tally, order: &mut Vec<u64>) -> f64 {
+    pub(super) fn bits(&self, tally: &Tally, room: &mut Room) -> f64 {
         let each: f64 = tally
             .struck
             .iter()
             .zip(&tally.seen)
             .map(|(&k, &n)| self.rate(k, n))
             .sum();
-        each.min(self.split(tally, order).0) + 1.0
+        each.min(self.figure(tally, room)) + 1.0
     }
 
-    /// The share of struck steps on the phases that the best figure strikes; 0 when it strikes none.
-    pub(super) fn struck_rate(&self, tally: &Tally, order: &mut Vec<u64>) -> f64 {
-        let (_, struck) = self.split(tally, order);
-        let (mut hits, mut steps) = (0u32, 0u32);
-        for key in order.iter().take(struck) {
-            hits += tally.struck[phase_of(*key)];
-            steps += tally.seen[phase_of(*key)];
+    /// About the same, for proposals: the likeliest figure written out, phases of a third or more being struck.
+    pub(super) fn quick(&self, tally: &Tally) -> f64 {
+        let phases = tally.struck.len();
+        let (all, seen) = (tally.struck.iter().sum::<u32>(), tally.seen.iter().sum::<u32>());
+        let mut best = f64::INFINITY;
+        for parts in [3, 5, 8] {
+            let (mut on, mut on_seen, mut notes) = (0, 0, 0usize);
+            for (&k, &n) in tally.struck.iter().zip(&tally.seen) {
+                if parts * k >= 2 * n && n > 0 {
+                    (on, on_seen, notes) = (on + k, on_seen + n, notes + 1);
+                }
+            }
+            let choose = self.whole[phases] - self.whole[notes] - self.whole[phases - notes];
+            best = best.min(choose + self.rate(on, on_seen) + self.rate(all - on, seen - on_seen));
         }
-        f64::from(hits) / f64::from(steps.max(1))
+        best + 2.0
     }
 
     /// Bits for all strokes of a tally when every phase is struck at the same rate.
@@ -92,51 +197,46 @@ impl Codes {
         self.rate(tally.struck.iter().sum(), tally.seen.iter().sum())
     }
 
-    /// The figure that explains a tally best: which phases are struck.
-    pub(super) fn mask(&self, tally: &Tally) -> Vec<bool> {
-        let mut order = Vec::new();
-        let (_, struck) = self.split(tally, &mut order);
-        let mut mask = vec![false; tally.struck.len()];
-        for key in order.iter().take(struck) {
-            mask[phase_of(*key)] = true;
-        }
-        mask
+    /// Bits by every figure, played the way that costs least, that way being said first.
+    fn figure(&self, tally: &Tally, room: &mut Room) -> f64 {
+        weigh(tally, room);
+        room.costs.iter().copied().fold(f64::INFINITY, f64::min) + (WAYS as f64).log2()
     }
 
-    /// Bits of the best written-out figure, and how many phases it strikes: the first so many of `order`.
-    fn split(&self, tally: &Tally, order: &mut Vec<u64>) -> (f64, usize) {
-        let phases = tally.struck.len();
-        order.clear();
-        order.extend(
-            (tally.struck.iter().zip(&tally.seen))
-                .enumerate()
-                .map(|(phase, (&struck, &seen))| {
-                    let rate = (u64::from(struck) << 32) / u64::from(seen.max(1));
-                    ((1 << 32) - rate) << PHASE_BITS | phase as u64
-                }),
-        );
-        order.sort_unstable();
-        let (all, seen): (u32, u32) = (tally.struck.iter().sum(), tally.seen.iter().sum());
-        let mut best = (self.figure(0, phases) + self.rate(all, seen), 0);
-        let (mut on, mut on_seen) = (0, 0);
-        for (k, key) in order.iter().enumerate() {
-            let phase = phase_of(*key);
-            on += tally.struck[phase];
-            on_seen += tally.seen[phase];
-            let bits =
-                self.figure(k + 1, phases) + self.rate(on, on_seen) + self.rate(all - on, seen - on_seen);
-            if bits < best.0 {
-                best = (bits, k + 1);
-            }
+    /// The figure that explains a tally best: which phases are struck.
+    pub(super) fn mask(&self, tally: &Tally, room: &mut Room) -> Vec<bool> {
+        weigh(tally, room);
+        let ways = READY_PRICES.ways.iter().zip(&room.costs);
+        let Some((way, _)) = ways.min_by(|a, b| a.1.total_cmp(b.1)) else {
+            return vec![false; tally.struck.len()];
+        };
+        let phases = tally.struck.iter().zip(&tally.seen);
+        phases
+            .map(|(&k, &n)| {
+                let (on, off) = way.both(k, n);
+                on > off
+            })
+            .collect()
+    }
+
+    /// The share of struck steps on the phases that the best figure strikes; 0 when it strikes none.
+    pub(super) fn struck_rate(&self, tally: &Tally, room: &mut Room) -> f64 {
+        let mask = self.mask(tally, room);
+        let (mut hits, mut steps) = (0u32, 0u32);
+        for (phase, _) in mask.iter().enumerate().filter(|(_, on)| **on) {
+            hits += tally.struck[phase];
+            steps += tally.seen[phase];
         }
-        best
+        f64::from(hits) / f64::from(steps.max(1))
     }
 }
 
-/// Phases are sorted by keys that hold a rate, falling, above the number of the phase.
-const PHASE_BITS: u32 = 16;
-
-/// The phase in a key.
-fn phase_of(key: u64) -> usize {
-    (key & ((1 << PHASE_BITS) - 1)) as usize
+/// Works out in `room` what a tally costs by every way.
+fn weigh(tally: &Tally, room: &mut Room) {
+    tally.kinds(&mut room.kinds);
+    room.costs.clear();
+    room.costs.resize(WAYS, 0.0);
+    for kind in &room.kinds {
+        add(&mut room.costs, &READY_PRICES, *kind);
+    }
 }

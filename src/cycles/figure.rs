@@ -3,7 +3,7 @@
 
 use super::search::{Candidate, Search};
 use super::strokes::{Strokes, Turn, alike};
-use super::{Broken, Cycle, FigureNote, Moment, Resolved, home};
+use super::{Broken, Cycle, FigureNote, Moment, Resolved, Verdict, home};
 use crate::grid::{Grid, Placed};
 use crate::names::{Limb, Voice};
 use crate::units::{Bits, Seconds, Steps};
@@ -92,7 +92,7 @@ impl Figure {
     }
 
     /// The cycle as players and files see it.
-    pub(super) fn cycle(&self, strokes: &Strokes, grid: &Grid, chance: f64) -> Cycle {
+    pub(super) fn cycle(&self, strokes: &Strokes, grid: &Grid, chance: f64, grade: Verdict) -> Cycle {
         let length = self.turn.length;
         let mut figure = Vec::new();
         for phase in 0..length {
@@ -156,6 +156,7 @@ impl Figure {
             resolved: (self.turn.round > 0).then(|| Resolved {
                 every_bars: (self.turn.round / strokes.bar) as u32,
             }),
+            grade,
         }
     }
 

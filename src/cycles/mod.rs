@@ -98,6 +98,14 @@ pub struct Cycle {
     pub home_cycles: u32,
     /// How it restarts, when it does not run freely.
     pub resolved: Option<Resolved>,
+    /// How sure it is: certain, likely or open.
+    #[serde(default = "open")]
+    pub grade: Verdict,
+}
+
+/// The grade of figures from studies that were written before there were grades.
+fn open() -> Verdict {
+    Verdict::Open
 }
 
 /// One length that was tried and what it explains.
@@ -112,8 +120,10 @@ pub struct LengthTried {
 /// What the search found: the figures, best first, and every length tried.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Cycles {
-    /// Figures, best first.
+    /// Figures that are certain or likely, best first.
     pub found: Vec<Cycle>,
+    /// The figure that comes closest and is not proved: the best guess where nothing is, a second one beside others.
+    pub open: Option<Cycle>,
     /// Every length tried, rising.
     pub lengths: Vec<LengthTried>,
     /// For each placed hit, in the same order: the index in `found` of the figure it belongs to.
@@ -129,12 +139,14 @@ pub fn find(placed: &[Placed], grid: &Grid, _options: &CycleOptions) -> Cycles {
     let Some(mut strokes) = Strokes::new(placed, grid) else {
         return cycles;
     };
-    let (figures, lengths) = choose::choose(&mut strokes);
-    for (index, (figure, chance)) in figures.iter().enumerate() {
-        figure.claim(index, placed, &strokes, &mut cycles.layer);
-        cycles.found.push(figure.cycle(&strokes, grid, *chance));
+    let chosen = choose::choose(&mut strokes);
+    for (index, found) in chosen.found.iter().enumerate() {
+        found.figure.claim(index, placed, &strokes, &mut cycles.layer);
+        cycles.found.push(found.cycle(&strokes, grid));
     }
-    cycles.lengths = lengths
+    cycles.open = chosen.open.map(|open| open.cycle(&strokes, grid));
+    cycles.lengths = chosen
+        .lengths
         .iter()
         .map(|c| LengthTried {
             steps: c.turn.length as u32,

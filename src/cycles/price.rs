@@ -6,7 +6,7 @@
 
 use std::collections::HashMap;
 
-use super::code::Tally;
+use super::code::{Room, Tally};
 use super::search::{Against, Candidate, Part, ROUNDS, Search};
 use super::strokes::{Turn, tally};
 
@@ -14,14 +14,32 @@ use super::strokes::{Turn, tally};
 /// as the strokes of a ride bell that were taken for the bow.
 const MOSTLY: f64 = 0.5;
 
+/// Bits by which the quick price of a figure may exceed the exact one.
+const QUICK: f64 = 12.0;
+
+/// Places at which a stretch is cut in two, at most.
+const SEAMS: usize = 32;
+
+/// Accounts worth keeping at hand.
+const KNOWN: usize = 10_000;
+
 /// Room that the search uses again and again.
 #[derive(Debug, Default)]
 pub(super) struct Work {
     pub(super) cycle: Tally,
     pub(super) bars: Tally,
     pub(super) fold: Tally,
-    pub(super) order: Vec<u64>,
+    pub(super) room: Room,
     known: HashMap<(usize, (usize, usize), Against), f64>,
+}
+
+impl Work {
+    /// Forgets accounts once they are many, so that memory does not grow with the number of lengths tried.
+    pub(super) fn forget(&mut self) {
+        if self.known.len() > KNOWN {
+            self.known.clear();
+        }
+    }
 }
 
 impl Search<'_> {
@@ -33,20 +51,24 @@ impl Search<'_> {
         against: Against,
         work: &mut Work,
     ) -> Candidate {
-        let price = ((self.strokes.streams.len() + 1) as f64).log2();
+        let price = self.stream_price();
         let mut parts = Vec::new();
         for (index, stream) in self.strokes.streams.iter().enumerate() {
             if stream.is_taken(span.0, span.1) {
                 continue;
             }
             tally(&stream.hit, span, turn, &mut work.cycle);
-            let cycle = self.codes.bits(&work.cycle, &mut work.order);
             // No account to beat costs more than an even rate: most streams need no closer look.
-            if self.codes.even(&work.cycle) + 2.0 <= cycle + price {
+            let even = self.codes.even(&work.cycle) + 2.0;
+            if even + QUICK <= self.codes.quick(&work.cycle) + price {
+                continue;
+            }
+            let cycle = self.codes.bits(&work.cycle, &mut work.room);
+            if even <= cycle + price {
                 continue;
             }
             let saved = self.account(index, span, against, work) - cycle - price;
-            if saved > 0.0 && self.codes.struck_rate(&work.cycle, &mut work.order) >= MOSTLY {
+            if saved > 0.0 && self.codes.struck_rate(&work.cycle, &mut work.room) >= MOSTLY {
                 parts.push(Part {
                     stream: index,
                     bits: saved,
@@ -63,6 +85,11 @@ impl Search<'_> {
         }
     }
 
+    /// Bits to say that a stream has a part in it.
+    pub(super) fn stream_price(&self) -> f64 {
+        ((self.strokes.streams.len() + 1) as f64).log2()
+    }
+
     /// Bits of the account to beat for one stream.
     fn account(&self, index: usize, span: (usize, usize), against: Against, work: &mut Work) -> f64 {
         if let Some(bits) = work.known.get(&(index, span, against)) {
@@ -73,13 +100,13 @@ impl Search<'_> {
         match against {
             Against::Density => {
                 tally(hit, span, Turn::free(1), &mut work.bars);
-                least = self.codes.bits(&work.bars, &mut work.order);
+                least = self.codes.bits(&work.bars, &mut work.room);
             }
             Against::Bar => {
                 tally(hit, span, Turn::free(4 * self.strokes.bar), &mut work.bars);
                 for &length in &self.locked {
                     work.bars.fold(length, &mut work.fold);
-                    least = least.min(self.codes.bits(&work.fold, &mut work.order));
+                    least = least.min(self.codes.bits(&work.fold, &mut work.room));
                 }
             }
         }
@@ -96,7 +123,7 @@ impl Search<'_> {
             candidate.turn,
             &mut work.cycle,
         );
-        self.codes.even(&work.cycle) - self.codes.bits(&work.cycle, &mut work.order)
+        self.codes.even(&work.cycle) - self.codes.bits(&work.cycle, &mut work.room)
     }
 
     /// Of streams that share voices, those that save most.
@@ -128,12 +155,59 @@ impl Search<'_> {
         } else {
             1.0 + ((ROUNDS.len() * (turn.round / self.strokes.bar)) as f64).log2()
         };
-        let steps = (self.strokes.whole.1 - self.strokes.whole.0) as f64;
-        let stretch = if span == self.strokes.whole {
-            1.0
-        } else {
-            1.0 + 2.0 * steps.log2()
-        };
+        let (from, to) = self.strokes.whole;
+        // Half of all figures begin with the music, and half end with it; the others do so on any step.
+        let inside = 1.0 + ((to - from).max(1) as f64).log2();
+        let begins = if span.0 == from { 1.0 } else { inside };
+        let stretch = begins + if span.1 == to { 1.0 } else { inside };
         length + round + stretch
+    }
+
+    /// Where a candidate's stretch falls best into two, and the bits by which one figure throughout is cheaper than
+    /// one before and another after: much for a figure that stays, less than nothing for cells strung together.
+    pub(super) fn seam(&self, candidate: &Candidate, work: &mut Work) -> (usize, f64) {
+        let (turn, (from, to)) = (candidate.turn, candidate.span);
+        let stride = turn.length.max((to - from).div_ceil(SEAMS));
+        let cuts: Vec<usize> = (from..to).step_by(stride).skip(1).collect();
+        let mut apart = vec![0.0; cuts.len()];
+        let mut left = Tally::default();
+        for part in &candidate.parts {
+            let hit = &self.strokes.streams[part.stream].hit;
+            tally(hit, candidate.span, turn, &mut work.cycle);
+            let one = self.codes.bits(&work.cycle, &mut work.room);
+            for (cut, apart) in cuts.iter().zip(&mut apart) {
+                tally(hit, (from, *cut), turn, &mut left);
+                let before = self.codes.bits(&left, &mut work.room);
+                tally(hit, (*cut, to), turn, &mut left);
+                *apart += before + self.codes.bits(&left, &mut work.room) - one;
+            }
+        }
+        let least = cuts.into_iter().zip(apart).min_by(|a, b| a.1.total_cmp(&b.1));
+        least.unwrap_or((to, f64::INFINITY))
+    }
+
+    /// The same for a stretch cut into equal pieces: the bits by which one figure is cheaper than the cheapest row of
+    /// figures, one for each piece.
+    pub(super) fn pieces(&self, candidate: &Candidate, work: &mut Work) -> f64 {
+        let (turn, (from, to)) = (candidate.turn, candidate.span);
+        let mut least = f64::INFINITY;
+        for pieces in [3, 4, 6, 8, 12] {
+            if (to - from) < 2 * turn.length * pieces {
+                break;
+            }
+            let edge = |piece: usize| from + (to - from) * piece / pieces;
+            let mut apart = 0.0;
+            for part in &candidate.parts {
+                let hit = &self.strokes.streams[part.stream].hit;
+                tally(hit, candidate.span, turn, &mut work.cycle);
+                apart -= self.codes.bits(&work.cycle, &mut work.room);
+                for piece in 0..pieces {
+                    tally(hit, (edge(piece), edge(piece + 1)), turn, &mut work.cycle);
+                    apart += self.codes.bits(&work.cycle, &mut work.room);
+                }
+            }
+            least = least.min(apart);
+        }
+        least
     }
 }

@@ -1,15 +1,14 @@
 //! [`Strokes`] -> [`Candidate`]s: for each length, the stretch and the streams that a cycle of that length explains best.
 //!
-//! Two steps. First, stretches are proposed: per stream and length, the stretch in which "struck now as one cycle
-//! ago" beats what the bar and the density around tell, summed step by step (the largest sum of a run of numbers,
-//! Bentley, CACM 27, 1984). Then each proposed stretch is priced whole: bits of the best account that turns with the
-//! bar, less the bits of the cycle, less the price of saying which length, which stretch and which voices.
+//! Three steps for each length. Stretches are proposed in which the cycle seems to tell more than the bar and the
+//! density around. Each is priced whole: bits of the best account that turns with the bar, less the bits of the cycle,
+//! less the price of saying which length, which stretch and which voices. Then its ends are moved while that saves bits.
 
 use rayon::prelude::*;
 
 use super::code::Codes;
 use super::price::Work;
-use super::stretch::{base, near};
+use super::stretch::{base, near, paid};
 use super::strokes::{Strokes, Turn};
 
 /// A cycle comes round at least this often, and lasts at least as many bars.
@@ -60,6 +59,9 @@ pub(super) struct Search<'a> {
     pub(super) base: Vec<Vec<i32>>,
     /// The same when only the local density foretells it.
     pub(super) near: Vec<Vec<i32>>,
+    /// Both summed up to each step.
+    pub(super) base_paid: Vec<Vec<i64>>,
+    pub(super) near_paid: Vec<Vec<i64>>,
     /// Lengths that turn with the bar: its divisors, itself, two and four bars.
     pub(super) locked: Vec<usize>,
 }
@@ -75,11 +77,14 @@ impl<'a> Search<'a> {
             .streams
             .iter()
             .zip(&near)
-            .map(|(s, near)| base(s, strokes, near));
+            .map(|(s, near)| base(s, strokes, near))
+            .collect::<Vec<_>>();
         Search {
             strokes,
             codes: Codes::new((strokes.whole.1 + bar).max(4 * bar).max(LONGEST)),
-            base: base.collect(),
+            base_paid: base.iter().map(|costs| paid(costs)).collect(),
+            near_paid: near.iter().map(|costs| paid(costs)).collect(),
+            base,
             near,
             locked,
         }
@@ -92,6 +97,8 @@ impl<'a> Search<'a> {
             codes: self.codes.clone(),
             base: Vec::new(),
             near: Vec::new(),
+            base_paid: Vec::new(),
+            near_paid: Vec::new(),
             locked: self.locked.clone(),
         }
     }
@@ -155,39 +162,41 @@ impl<'a> Search<'a> {
         found.into_iter().flatten().collect()
     }
 
-    /// The stretch on which this turn saves most; `None` when no stretch is long enough.
+    /// The stretch on which this turn saves most; `None` when no stretch is long enough or nothing is explained.
     fn best(&self, turn: Turn, against: Against, work: &mut Work) -> Option<Candidate> {
-        let mut spans = vec![self.strokes.whole];
-        for (index, stream) in self.strokes.streams.iter().enumerate() {
-            // Resolved cycles have many more turns to try, so only single voices propose stretches for them.
-            if turn.round == 0 || stream.voices.len() == 1 {
-                spans.extend(self.propose(index, turn));
-            }
-        }
-        let mut tried: Vec<(usize, usize)> = Vec::new();
+        work.forget();
+        let mut spans = self.propose(turn, work);
+        spans.push(self.strokes.whole);
         let mut best: Option<Candidate> = None;
         for span in spans {
-            if tried.contains(&span) || !self.lasts(turn, span) {
+            if !self.lasts(turn, span) {
                 continue;
             }
-            tried.push(span);
-            let candidate = self.explain(turn, span, against, work);
-            if best.as_ref().is_none_or(|b| candidate.bits > b.bits) {
+            let first = self.explain(turn, span, against, work);
+            let candidate = self.refine(first, against, work);
+            let better = best.as_ref().is_none_or(|b| candidate.bits > b.bits);
+            if better && !candidate.parts.is_empty() {
                 best = Some(candidate);
             }
         }
         best
     }
 
+    /// The fewest steps that an ostinato of this turn lasts.
+    pub(super) fn least(&self, turn: Turn) -> usize {
+        (LEAST * turn.length)
+            .max(LEAST * self.strokes.bar)
+            .max(2 * turn.round)
+    }
+
+    /// The last repeat may stop on its last note, a little before its own end.
+    pub(super) fn slack(&self, turn: Turn) -> usize {
+        turn.length.min(self.strokes.bar) / 4
+    }
+
     /// Whether a stretch holds enough repeats and bars to be called an ostinato.
     pub(super) fn lasts(&self, turn: Turn, (from, to): (usize, usize)) -> bool {
-        let steps = to.saturating_sub(from);
-        // The last repeat may stop on its last note, a little before its own end.
-        let slack = turn.length.min(self.strokes.bar) / 4;
-        let least = (LEAST * turn.length)
-            .max(LEAST * self.strokes.bar)
-            .max(2 * turn.round);
-        steps + slack >= least
+        to.saturating_sub(from) + self.slack(turn) >= self.least(turn)
     }
 
     /// Whether a cycle of this length crosses the bar and, where it starts anew, does not fill its rounds anyway.

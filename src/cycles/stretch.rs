@@ -1,9 +1,10 @@
 //! Where a cycle begins and stops: stretches of steps on which "as one cycle ago", or a known figure, foretells more
 //! than the density around or the bar does.
 //!
-//! Gains are summed step by step; the stretch with the largest sum is found in one pass (Bentley, CACM 27, 1984).
+//! Stretches are proposed by counting phases in blocks and adding blocks up; the ends of one are then moved to the
+//! largest sum of what a figure gains step by step, found in one pass (Bentley, CACM 27, 1984).
 
-use super::code::Tally;
+use super::code::{Room, Tally};
 use super::price::Work;
 use super::search::{Against, Candidate, Search};
 use super::strokes::{Stream, Strokes, Turn, tally};
@@ -11,76 +12,183 @@ use super::strokes::{Stream, Strokes, Turn, tally};
 /// Gains are whole numbers of 1/256 bit, so that sums do not depend on their order.
 const UNIT: i32 = 256;
 
-/// A stretch is proposed when "as one cycle ago" gains this many bits on it.
-const PROPOSE: i32 = 10 * UNIT;
+/// Stretches begin at every quarter of their length.
+const QUARTERS: usize = 4;
 
-/// Chance that a stroke comes again one cycle later, and that a stroke comes where none was.
-const AGAIN: f64 = 0.8;
-const ANEW: f64 = 0.12;
+/// A figure begins and ends with the music unless so much speaks against it, in 1/256 bit.
+const SETTLED: i64 = 3 * 256;
+
+/// Stretches of one turn that are looked at closely.
+const TRIED: usize = 3;
+
+/// Strokes on each phase up to the end of every block, one block's phases after the other's.
+struct Rows {
+    length: usize,
+    struck: Vec<u32>,
+    seen: Vec<u32>,
+}
+
+impl Rows {
+    /// Counts from the start of block `from` to the start of block `to`.
+    fn between(&self, from: usize, to: usize, into: &mut Tally) {
+        let less = |all: &[u32], into: &mut Vec<u32>| {
+            let (low, high) = (&all[from * self.length..], &all[to * self.length..]);
+            into.clear();
+            into.extend(high.iter().zip(low).take(self.length).map(|(b, a)| b - a));
+        };
+        less(&self.struck, &mut into.struck);
+        less(&self.seen, &mut into.seen);
+    }
+}
 
 impl Search<'_> {
     /// What each step costs without the cycle. A cycle that the bar can tell as well, because it starts anew with the
     /// bar or turns with it, is sought against the density alone; its price is then taken against the bar.
     fn foretold(&self, turn: Turn) -> &[Vec<i32>] {
-        let with_bar = turn.round > 0 || !self.strokes.crosses(turn.length);
-        if with_bar { &self.near } else { &self.base }
+        if self.with_bar(turn) {
+            &self.near
+        } else {
+            &self.base
+        }
     }
 
-    /// The stretch of a stream on which "as one cycle ago" gains most.
-    pub(super) fn propose(&self, index: usize, turn: Turn) -> Option<(usize, usize)> {
-        let (stream, base) = (self.strokes.streams.get(index)?, self.foretold(turn).get(index)?);
-        let costs = [bits(1.0 - ANEW), bits(1.0 - AGAIN), bits(ANEW), bits(AGAIN)];
-        let (mut sum, mut start) = (0i32, self.strokes.whole.0);
-        let mut best = (0i32, 0usize, 0usize);
-        for (from, to, lag) in turn.looks_back(self.strokes.whole) {
-            let then = &stream.hit[from - lag..to - lag];
-            let now = stream.hit[from..to].iter().zip(then).zip(&base[from..to]);
-            for (offset, ((&now, &then), &cost)) in now.enumerate() {
-                sum += cost - costs[usize::from(now << 1 | then)];
-                if sum <= 0 {
-                    (sum, start) = (0, from + offset + 1);
-                } else if sum > best.0 {
-                    best = (sum, start, from + offset + 1);
+    /// The same, summed up to each step.
+    fn paid(&self, turn: Turn) -> &[Vec<i64>] {
+        if self.with_bar(turn) {
+            &self.near_paid
+        } else {
+            &self.base_paid
+        }
+    }
+
+    fn with_bar(&self, turn: Turn) -> bool {
+        turn.round > 0 || !self.strokes.crosses(turn.length)
+    }
+
+    /// The stretches on which a cycle of this turn seems to gain most: the best of each length from the shortest that
+    /// an ostinato lasts to twice, four times as long and so on, begun at every quarter of it.
+    pub(super) fn propose(&self, turn: Turn, work: &mut Work) -> Vec<(usize, usize)> {
+        let (from, to) = self.strokes.whole;
+        let block = self.least(turn).div_ceil(QUARTERS).max(1);
+        let blocks = (to - from).div_ceil(block);
+        let sizes: Vec<usize> = std::iter::successors(Some(QUARTERS), |size| Some(2 * size))
+            .take_while(|size| *size < 2 * blocks)
+            .collect();
+        let starts = |size: usize| (0..=blocks.saturating_sub(size)).step_by((size / QUARTERS).max(1));
+        let mut gains: Vec<Vec<f64>> = sizes.iter().map(|s| vec![0.0; starts(*s).count()]).collect();
+        let price = self.stream_price();
+        for (index, stream) in self.strokes.streams.iter().enumerate() {
+            if stream.voices.len() > 1 && turn.round > 0 {
+                continue;
+            }
+            let edge = |block_at: usize| (from + block_at * block).min(to);
+            let rows = self.rows(&stream.hit, turn, blocks, &edge);
+            let paid = &self.paid(turn)[index];
+            for (size, gains) in sizes.iter().zip(&mut gains) {
+                for (start, gain) in starts(*size).zip(gains) {
+                    let (a, b) = (start, (start + size).min(blocks));
+                    let (low, high) = (edge(a), edge(b));
+                    if stream.is_taken(low, high) {
+                        continue;
+                    }
+                    rows.between(a, b, &mut work.cycle);
+                    let foretold = (paid[high] - paid[low]) as f64 / f64::from(UNIT);
+                    *gain += (foretold - self.codes.quick(&work.cycle) - price).max(0.0);
                 }
             }
         }
-        let (gain, from, to) = best;
-        let from = from.saturating_sub(turn.length).max(self.strokes.whole.0);
-        (gain >= PROPOSE).then_some((from, to))
+        let mut best: Vec<(f64, (usize, usize))> = Vec::new();
+        for (size, gains) in sizes.iter().zip(&gains) {
+            let top = starts(*size)
+                .zip(gains)
+                .max_by(|a, b| a.1.total_cmp(b.1).then(b.0.cmp(&a.0)));
+            if let Some((start, gain)) = top {
+                let edge = |block_at: usize| (from + block_at * block).min(to);
+                best.push((*gain, (edge(start), edge((start + size).min(blocks)))));
+            }
+        }
+        best.sort_by(|a, b| b.0.total_cmp(&a.0));
+        best.into_iter().take(TRIED).map(|(_, span)| span).collect()
+    }
+
+    /// Strokes on each phase, counted up to the end of every block of steps.
+    fn rows(&self, hit: &[u8], turn: Turn, blocks: usize, edge: &dyn Fn(usize) -> usize) -> Rows {
+        let mut rows = Rows {
+            length: turn.length,
+            struck: vec![0; turn.length],
+            seen: vec![0; turn.length],
+        };
+        let mut block = Tally::default();
+        for at in 0..blocks {
+            tally(hit, (edge(at), edge(at + 1)), turn, &mut block);
+            let start = at * turn.length;
+            for phase in 0..turn.length {
+                rows.struck.push(rows.struck[start + phase] + block.struck[phase]);
+                rows.seen.push(rows.seen[start + phase] + block.seen[phase]);
+            }
+        }
+        rows
     }
 
     /// Moves the ends of a candidate's stretch to where its figure really begins and stops, while that saves bits.
-    pub(super) fn refine(&self, candidate: Candidate, against: Against) -> Candidate {
-        let mut work = Work::default();
+    pub(super) fn refine(&self, candidate: Candidate, against: Against, work: &mut Work) -> Candidate {
         let mut best = candidate;
         for _ in 0..4 {
-            let mut better = false;
-            for span in [self.stretch(&best), self.strokes.whole] {
-                if span == best.span || !self.lasts(best.turn, span) {
-                    continue;
-                }
-                let next = self.explain(best.turn, span, against, &mut work);
-                if next.bits > best.bits {
-                    (best, better) = (next, true);
-                }
-            }
-            if !better {
+            let span = self.stretch(&best, self.inside());
+            if span == best.span || !self.lasts(best.turn, span) {
                 break;
             }
+            let next = self.explain(best.turn, span, against, work);
+            if next.bits <= best.bits {
+                break;
+            }
+            best = next;
         }
         best
     }
 
-    /// The stretch on which the candidate's own figure, with its own rates, gains most over the density around.
-    fn stretch(&self, candidate: &Candidate) -> (usize, usize) {
+    /// Moves the ends of a candidate's stretch to where its figure most probably begins and stops. What the candidate
+    /// saves stays what it was: saying the ends is paid for there already.
+    pub(super) fn settle(&self, candidate: Candidate) -> Candidate {
+        let span = self.stretch(&candidate, SETTLED);
+        if self.lasts(candidate.turn, span) {
+            Candidate { span, ..candidate }
+        } else {
+            candidate
+        }
+    }
+
+    /// What it costs to say that an end is not that of the music, in 1/256 bit.
+    fn inside(&self) -> i64 {
+        let (from, to) = self.strokes.whole;
+        (((to - from).max(1) as f64).log2() * f64::from(UNIT)) as i64
+    }
+
+    /// The stretch on which the candidate's own figure, with its own rates, gains most over the density around, of
+    /// those that last long enough; an end inside the music costs so much.
+    fn stretch(&self, candidate: &Candidate, inside: i64) -> (usize, usize) {
         let gains = self.gains(candidate);
-        let (mut sum, mut start, mut best) = (0i32, 0, (0i32, candidate.span));
-        for (step, gain) in gains.iter().enumerate() {
-            sum += gain;
-            if sum <= 0 {
-                (sum, start) = (0, step + 1);
-            } else if sum > best.0 {
-                best = (sum, (start.max(self.strokes.whole.0), step + 1));
+        let (from, to) = self.strokes.whole;
+        let least = self
+            .least(candidate.turn)
+            .saturating_sub(self.slack(candidate.turn))
+            .max(1);
+        let sums: Vec<i64> = std::iter::once(0)
+            .chain(gains.iter().scan(0i64, |sum, gain| {
+                *sum += i64::from(*gain);
+                Some(*sum)
+            }))
+            .collect();
+        let paid = |start: usize| sums[start] + if start > from { inside } else { 0 };
+        let (mut low, mut best) = (from, (i64::MIN, candidate.span));
+        for end in from + least..=to {
+            let start = end - least;
+            if paid(start) < paid(low) {
+                low = start;
+            }
+            let gain = sums[end] - paid(low) - if end < to { inside } else { 0 };
+            if gain > best.0 {
+                best = (gain, (low, end));
             }
         }
         best.1
@@ -112,7 +220,7 @@ impl Search<'_> {
             candidate.turn,
             &mut counts,
         );
-        self.codes.mask(&counts)
+        self.codes.mask(&counts, &mut Room::default())
     }
 
     /// How often a stream strikes on the steps of its figure, and beside them.
@@ -179,4 +287,13 @@ pub(super) fn base(stream: &Stream, strokes: &Strokes, near: &[i32]) -> Vec<i32>
 fn expect(struck: u32, seen: u32, hit: u8) -> i32 {
     let rate = ((f64::from(struck) + 0.5) / (f64::from(seen) + 1.0)).clamp(0.02, 0.98);
     bits(if hit > 0 { rate } else { 1.0 - rate })
+}
+
+/// Costs summed up to each step, the first sum being nothing.
+pub(super) fn paid(costs: &[i32]) -> Vec<i64> {
+    let mut sums = vec![0i64];
+    for cost in costs {
+        sums.push(sums.last().copied().unwrap_or(0) + i64::from(*cost));
+    }
+    sums
 }

@@ -102,35 +102,6 @@ impl Turn {
     pub(super) fn starts(self, step: usize) -> bool {
         self.phase(step) == 0
     }
-
-    /// Stretches of steps between two steps, each with how far before them the same phase was last: one cycle, or one
-    /// round where the cycle started anew between. Steps that have nothing before them are left out.
-    pub(super) fn looks_back(self, (from, to): (usize, usize)) -> Vec<(usize, usize, usize)> {
-        if self.round == 0 {
-            let first = from + self.length;
-            return if first < to {
-                vec![(first, to, self.length)]
-            } else {
-                Vec::new()
-            };
-        }
-        let mut stretches = Vec::new();
-        // Rounds are laid from one round before step 0, so that every step lies in one.
-        let (shift, last) = (self.round, to + self.round);
-        let mut start = self.origin % self.round;
-        while start < last {
-            let anew = (start, start + self.length, self.round);
-            let on = (start + self.length, start + self.round, self.length);
-            for (a, b, lag) in [anew, on] {
-                let (a, b) = (a.max(from + lag + shift), b.min(last));
-                if a < b {
-                    stretches.push((a - shift, b - shift, lag));
-                }
-            }
-            start += self.round;
-        }
-        stretches
-    }
 }
 
 /// Counts the strokes on each phase of `turn` between two steps.

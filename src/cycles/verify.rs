@@ -7,9 +7,6 @@ use crate::grid::{Grid, Placed};
 use crate::options::CycleOptions;
 use crate::units::Bits;
 
-/// A figure that saves this much is beyond doubt: shuffled music and free solos reach a fraction of it.
-const BEYOND_DOUBT: Bits = Bits(50.0);
-
 /// Two lengths whose bits are closer than this cannot be told apart: the odds are less than a thousand to one.
 const CLOSE: Bits = Bits(10.0);
 
@@ -150,13 +147,9 @@ fn relate(cycle: &Cycle, length: u32) -> Option<Relation> {
 }
 
 impl Cycle {
-    /// How sure it is that this figure repeats at this length: certain or likely, for what is found at all.
+    /// How sure it is that this figure repeats at this length.
     pub fn verdict(&self) -> Verdict {
-        if self.bits >= BEYOND_DOUBT {
-            Verdict::Certain
-        } else {
-            Verdict::Likely
-        }
+        self.grade
     }
 }
 

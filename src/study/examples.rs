@@ -4,7 +4,7 @@ use std::path::Path;
 
 use super::corrections::{Loaded, load};
 use super::{GroupFacts, RecordingFacts, Saved, Study, StudyError, write};
-use crate::cycles::{Broken, Cycle, Cycles, FigureNote, LengthTried, Moment, Resolved, home};
+use crate::cycles::{Broken, Cycle, Cycles, FigureNote, LengthTried, Moment, Resolved, Verdict, home};
 use crate::grid::{Grid, Meter, Place, Placed, Rival};
 use crate::names::{Limb, Voice};
 use crate::options::Options;
@@ -112,6 +112,7 @@ pub(super) fn five() -> Cycle {
         home_bars,
         home_cycles,
         resolved: Some(Resolved { every_bars: 2 }),
+        grade: Verdict::Certain,
     }
 }
 
@@ -130,6 +131,7 @@ pub(super) fn full_study() -> Study {
     options.hits.mix = true;
     let cycles = Cycles {
         found: vec![five()],
+        open: None,
         lengths: vec![
             LengthTried {
                 steps: 4,

@@ -2,6 +2,7 @@
 
 mod claims;
 mod figures;
+mod invented;
 mod laws;
 mod oracle;
 mod suites;

@@ -3,7 +3,7 @@
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
-use super::super::code::{Codes, Tally};
+use super::super::code::{Codes, Room, Tally};
 use super::super::price::Work;
 use super::super::search::{Against, Search};
 use super::super::strokes::{Strokes, Turn};
@@ -64,7 +64,7 @@ fn bits_are_those_of_every_figure_tried_stroke_by_stroke() {
             let mut tally = Tally::default();
             let hit: Vec<u8> = row.iter().map(|b| u8::from(*b)).collect();
             super::super::strokes::tally(&hit, (0, hit.len()), Turn::free(length), &mut tally);
-            let fast = codes.bits(&tally, &mut Vec::new());
+            let fast = codes.bits(&tally, &mut Room::default());
             let slow = slow_bits(&row, 0, length);
             assert!(
                 (fast - slow).abs() < 1e-6,
@@ -158,7 +158,7 @@ fn no_other_stretch_saves_much_more_than_the_one_chosen() {
         let search = Search::new(&laid);
         let turn = Turn::free(figure.len());
         let chosen = search.free().into_iter().find(|c| c.turn == turn).unwrap();
-        let chosen = search.refine(chosen, Against::Bar);
+        let chosen = search.refine(chosen, Against::Bar, &mut Work::default());
         let mut work = Work::default();
         let all = (0..laid.whole.1).flat_map(|a| (a..=laid.whole.1).map(move |b| (a, b)));
         let best = all
