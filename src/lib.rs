@@ -26,6 +26,8 @@ pub mod study;
 
 pub mod charts;
 
+pub mod notation;
+
 pub mod practice;
 
 pub mod cli;

@@ -37,8 +37,18 @@ pub struct GridOptions {
 }
 
 /// How the repeating figure is searched.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct CycleOptions {}
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct CycleOptions {
+    /// Bars of a phrase, against which a figure's way home is told.
+    pub phrase_bars: u32,
+}
+
+impl Default for CycleOptions {
+    fn default() -> Self {
+        // Eight bars are a usual phrase [C].
+        CycleOptions { phrase_bars: 8 }
+    }
+}
 
 /// How the recording is listened to before anything else.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]

@@ -6,7 +6,9 @@
 //! - `grid`: the solo bar by bar, a ruled line for each voice;
 //! - `stack`: the figure's steps stacked at its length, where they stand in columns, beside the same steps stacked
 //!   by the bar, where they walk;
-//! - `evidence`: how many bits every length tried would save.
+//! - `evidence`: how many bits every length tried would save;
+//! - `staircase`: where cycles start bar by bar, what falls on beat one, and ways to resolve;
+//! - `strip`: the whole recording with cycles as blocks over the bars.
 
 mod evidence;
 mod grid;
@@ -17,6 +19,8 @@ mod sample;
 mod score;
 mod shapes;
 mod stack;
+mod staircase;
+mod strip;
 mod svg;
 #[cfg(test)]
 mod tests;
@@ -47,11 +51,21 @@ pub enum ChartKind {
     Stack,
     /// Bits over every length tried: `evidence`.
     Evidence,
+    /// Where cycles start, bar by bar, and ways home: `staircase`.
+    Staircase,
+    /// The whole recording with cycles as blocks: `strip`, then `strip-02` and so on when it is long.
+    Strip,
 }
 
 impl ChartKind {
     /// All of them.
-    pub const ALL: [ChartKind; 3] = [ChartKind::Grid, ChartKind::Stack, ChartKind::Evidence];
+    pub const ALL: [ChartKind; 5] = [
+        ChartKind::Grid,
+        ChartKind::Stack,
+        ChartKind::Evidence,
+        ChartKind::Staircase,
+        ChartKind::Strip,
+    ];
 
     /// The name that the command and files use.
     pub fn name(self) -> &'static str {
@@ -59,6 +73,8 @@ impl ChartKind {
             ChartKind::Grid => "grid",
             ChartKind::Stack => "stack",
             ChartKind::Evidence => "evidence",
+            ChartKind::Staircase => "staircase",
+            ChartKind::Strip => "strip",
         }
     }
 }
@@ -93,11 +109,13 @@ pub fn all(study: &Study) -> Vec<Chart> {
 }
 
 /// One kind of chart, of all bars or of the wanted ones (counted from 1; a pick-up is bar 0). Always gives at least
-/// one page. `evidence` is about the whole recording whatever the bars.
+/// one page. `evidence`, `staircase` and `strip` are about the whole recording whatever the bars.
 pub fn draw(study: &Study, kind: ChartKind, bars: Option<RangeInclusive<i64>>) -> Vec<Chart> {
     match kind {
         ChartKind::Grid => grid::draw(study, bars.as_ref()),
         ChartKind::Stack => stack::draw(study, bars.as_ref()),
         ChartKind::Evidence => vec![evidence::draw(study)],
+        ChartKind::Staircase => vec![staircase::draw(study)],
+        ChartKind::Strip => strip::draw(study),
     }
 }

@@ -3,7 +3,7 @@
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
-use crate::cycles::{Broken, Cycle, FigureNote, LengthTried, Moment, Verdict, home};
+use crate::cycles::{Broken, Cycle, FigureNote, Home, LengthTried, Moment, Round, Verdict, home};
 use crate::grid::{Grid, Meter};
 use crate::names::{Layer, Mark, Voice};
 use crate::options::Options;
@@ -42,6 +42,7 @@ pub(super) fn empty() -> Study {
         strokes: Vec::new(),
         grid: Grid::none(),
         cycles: Vec::new(),
+        open: None,
         lengths: Vec::new(),
         voices: Vec::new(),
         groups: Vec::new(),
@@ -174,6 +175,16 @@ pub(super) fn study(score: &Score) -> Study {
         home_cycles,
         resolved: None,
         grade: Verdict::Certain,
+        home: Home::of(
+            &Round {
+                length: score.length,
+                struck: &notes.iter().map(|note| note.step).collect::<Vec<_>>(),
+                span: (Steps(0), Steps(repeats * length)),
+                anew: None,
+            },
+            &grid,
+            8,
+        ),
     });
     Study {
         recording: RecordingFacts {

@@ -5,7 +5,9 @@ use std::str::FromStr;
 
 use clap::{Args, Parser, Subcommand};
 
+use crate::cycles::Unit;
 use crate::grid::Meter;
+use crate::names::Voice;
 use crate::options::{AudioOptions, CycleOptions, Ear, GridOptions, HitOptions, Options, VoiceOptions};
 use crate::units::{Bpm, Seconds};
 
@@ -58,15 +60,38 @@ pub(super) struct StudyArgs {
     pub(super) talk: Talk,
 }
 
-/// Is the figure as long as somebody says? Weighs the claim against every other length.
+/// Is the figure as long as somebody says, or is it played as somebody wrote it?
+///
+/// A length is weighed against every other length; a written score is held against the recording bar by bar.
 #[derive(Debug, Args)]
+#[command(group = clap::ArgGroup::new("said").required(true).args(["length", "score"]))]
 pub(super) struct VerifyArgs {
     /// The study folder
     pub(super) study: PathBuf,
 
-    /// The claimed length of the figure, in steps, rests counted
-    #[arg(long, value_name = "STEPS", allow_negative_numbers = true, value_parser = clap::value_parser!(u32).range(1..=4096))]
-    pub(super) length: u32,
+    /// The claimed length of the figure
+    #[arg(long, value_name = "NUMBER", allow_negative_numbers = true)]
+    pub(super) length: Option<f64>,
+
+    /// What the length counts: steps (rests counted), notes (struck ones) or beats
+    #[arg(long = "in", value_name = "UNIT", default_value = "steps", value_parser = unit, requires = "length")]
+    pub(super) unit: Unit,
+
+    /// Look at these voices only, such as kick,hat_foot
+    #[arg(long, value_name = "VOICES", value_delimiter = ',', value_parser = named::<Voice>)]
+    pub(super) voices: Vec<Voice>,
+
+    /// Look from here on, in seconds from the beginning of the file
+    #[arg(long, value_name = "SECONDS", allow_negative_numbers = true, value_parser = seconds)]
+    pub(super) from: Option<Seconds>,
+
+    /// Look up to here, in seconds from the beginning of the file
+    #[arg(long, value_name = "SECONDS", allow_negative_numbers = true, value_parser = seconds)]
+    pub(super) to: Option<Seconds>,
+
+    /// A written score to hold against the recording: a MIDI file, or MusicXML that is not compressed
+    #[arg(long, value_name = "FILE")]
+    pub(super) score: Option<PathBuf>,
 
     #[command(flatten)]
     pub(super) talk: Talk,
@@ -91,7 +116,7 @@ pub(super) struct ChartArgs {
 }
 
 /// What you already know about the recording. Everything you leave out is found; what you say is obeyed.
-#[derive(Debug, Args, Default)]
+#[derive(Debug, Args)]
 #[command(next_help_heading = "What you already know")]
 pub(super) struct Hints {
     /// Start here, in seconds from the beginning of the file
@@ -118,6 +143,10 @@ pub(super) struct Hints {
     #[arg(long, value_name = "SECONDS", allow_negative_numbers = true, value_parser = seconds)]
     downbeat: Option<Seconds>,
 
+    /// Bars in a phrase: ways to bring the figure home are told for it
+    #[arg(long, value_name = "BARS", default_value = "8", allow_negative_numbers = true, value_parser = clap::value_parser!(u32).range(1..=64))]
+    phrase: u32,
+
     /// There is a band on the recording, not drums alone
     #[arg(long)]
     mix: bool,
@@ -140,7 +169,9 @@ impl Hints {
                 steps_per_beat: self.steps,
                 downbeat: self.downbeat,
             },
-            cycles: CycleOptions::default(),
+            cycles: CycleOptions {
+                phrase_bars: self.phrase,
+            },
         }
     }
 }
@@ -189,6 +220,12 @@ where
     T::Err: ToString,
 {
     text.parse().map_err(|error: T::Err| error.to_string())
+}
+
+fn unit(text: &str) -> Result<Unit, String> {
+    let known = Unit::ALL.map(Unit::name).join(", ");
+    let found = Unit::ALL.into_iter().find(|unit| unit.name() == text);
+    found.ok_or_else(|| format!("a length counts one of: {known}"))
 }
 
 fn seconds(text: &str) -> Result<Seconds, String> {

@@ -134,7 +134,7 @@ fn home(cycle: &Cycle) -> String {
     }
 }
 
-fn chance(chance: f64) -> String {
+pub(super) fn chance(chance: f64) -> String {
     if chance <= 0.0 {
         return "shuffled music never does as well".to_owned();
     }

@@ -1,24 +1,69 @@
-//! `overbar verify`: is the figure as long as somebody says?
+//! `overbar verify`: is the figure as long as somebody says, and is it played as somebody wrote it?
+
+use std::path::Path;
 
 use anyhow::Error;
 
 use super::args::VerifyArgs;
 use super::print;
 use super::summary::row;
-use crate::cycles::{self, Verdict, Verification};
+use crate::cycles::{self, Claim, Unit, Verdict, Verification};
 use crate::grid::{Placed, subdivision};
+use crate::names::Voice;
+use crate::notation::compare::{Comparison, Difference, Spot, compare};
+use crate::notation::read;
 use crate::study::{self, Study};
 
 pub(super) fn run(args: &VerifyArgs) -> Result<(), Error> {
     let study = study::read(&args.study)?;
-    let found = cycles::verify(&placed(&study), &study.grid, &study.options.cycles, args.length);
-    if args.talk.json {
-        return Ok(print(&[serde_json::to_string_pretty(&found)?])?);
+    if let Some(length) = args.length {
+        let claim = Claim {
+            voices: args.voices.clone(),
+            from: args.from,
+            to: args.to,
+            ..Claim::new(length, args.unit, &study.grid)?
+        };
+        let found = cycles::verify(&placed(&study), &study.grid, &study.options.cycles, &claim);
+        tell(
+            args,
+            || serde_json::to_string_pretty(&found),
+            || lines(&study, &found),
+        )?;
     }
-    if !args.talk.quiet {
-        print(&lines(&study, &found))?;
+    if let Some(score) = &args.score {
+        let mut covered = study.clone();
+        covered.strokes.retain(|stroke| covers(args, stroke));
+        let mut written = read::read(score)?;
+        written
+            .notes
+            .retain(|n| args.voices.is_empty() || args.voices.contains(&n.voice));
+        let found = compare(&written, &covered)?;
+        tell(
+            args,
+            || serde_json::to_string_pretty(&found),
+            || compared(score, &found),
+        )?;
     }
     Ok(())
+}
+
+fn tell(
+    args: &VerifyArgs,
+    json: impl FnOnce() -> serde_json::Result<String>,
+    lines: impl FnOnce() -> Vec<String>,
+) -> Result<(), Error> {
+    if args.talk.json {
+        print(&[json()?])?;
+    } else if !args.talk.quiet {
+        print(&lines())?;
+    }
+    Ok(())
+}
+
+fn covers(args: &VerifyArgs, stroke: &study::Stroke) -> bool {
+    (args.voices.is_empty() || args.voices.contains(&stroke.hit.voice))
+        && args.from.is_none_or(|from| stroke.hit.time >= from)
+        && args.to.is_none_or(|to| stroke.hit.time <= to)
 }
 
 /// The strokes of the study on their steps, as the search for figures takes them.
@@ -34,6 +79,7 @@ fn placed(study: &Study) -> Vec<Placed> {
 }
 
 fn lines(study: &Study, found: &Verification) -> Vec<String> {
+    let claim = &found.claim;
     let steps = subdivision(study.grid.meter, study.grid.steps_per_beat);
     let verdict = match found.verdict {
         Verdict::Certain => "certain: it is",
@@ -41,17 +87,21 @@ fn lines(study: &Study, found: &Verification) -> Vec<String> {
         Verdict::Open => "open: the recording does not decide it",
         Verdict::Contradicted => "contradicted: the recording says otherwise",
     };
-    let mut lines = vec![
-        row(
-            "claim",
-            &format!(
-                "the figure is {} steps long, on {steps}",
-                found.claim.length_steps
-            ),
-        ),
-        row("verdict", verdict),
-    ];
+    let mut said = format!("the figure is {} {} long", claim.length, claim.unit.name());
+    match claim.unit {
+        Unit::Steps => said += &format!(", on {steps}"),
+        Unit::Beats => said += &format!(": {} steps on {steps}", claim.length_steps),
+        Unit::Notes => {}
+    }
+    if !claim.voices.is_empty() {
+        let names: Vec<String> = claim.voices.iter().map(|v| plain(*v)).collect();
+        said += &format!(", in {}", names.join(" and "));
+    }
+    let mut lines = vec![row("claim", &said), row("verdict", verdict)];
     lines.extend(found.reasons.iter().map(|reason| row("because", reason)));
+    if let Some(chance) = found.chance {
+        lines.push(row("chance", &super::summary::chance(chance)));
+    }
     let rivals: Vec<String> = found
         .rivals
         .iter()
@@ -62,4 +112,55 @@ fn lines(study: &Study, found: &Verification) -> Vec<String> {
     }
     lines.extend(study.warnings.iter().map(|warning| row("mind", warning)));
     lines
+}
+
+/// A score against the recording, bar by bar.
+fn compared(score: &Path, found: &Comparison) -> Vec<String> {
+    let scale = match found.scale {
+        s if s < 1.0 => ", written in double note values",
+        s if s > 1.0 => ", written in half note values",
+        _ => "",
+    };
+    let mut lines = vec![
+        row(
+            "score",
+            &format!("{} begins at {}{scale}", score.display(), found.begins),
+        ),
+        row(
+            "agree",
+            &format!(
+                "{} notes; {} written but not heard, {} heard but not written, {} on another drum, {} a step away",
+                found.right, found.not_heard, found.not_written, found.other_voice, found.moved
+            ),
+        ),
+    ];
+    for bar in &found.bars {
+        let words = match bar.spots.len() {
+            0 => format!("{} notes, as written", bar.right),
+            n => format!("{} notes as written, {n} not", bar.right),
+        };
+        lines.push(row(&format!("bar {}", bar.bar), &words));
+        lines.extend(bar.spots.iter().map(|spot| row("", &difference(spot))));
+    }
+    lines.extend(found.warnings.iter().map(|warning| row("mind", warning)));
+    lines
+}
+
+fn difference(spot: &Spot) -> String {
+    let at = format!("beat {}, step {}", spot.place.beat, spot.place.step);
+    let what = match spot.difference {
+        Difference::NotHeard { written } => format!("{} written, not heard", plain(written)),
+        Difference::NotWritten { heard } => format!("{} heard, not written", plain(heard)),
+        Difference::OtherVoice { written, heard } => {
+            format!("{} written, {} heard", plain(written), plain(heard))
+        }
+        Difference::Moved { written, by: 1.. } => format!("{} heard a step later", plain(written)),
+        Difference::Moved { written, .. } => format!("{} heard a step earlier", plain(written)),
+    };
+    format!("{at}: {what} ({})", spot.sure.words())
+}
+
+/// `ride_bell` as a player says it.
+fn plain(voice: Voice) -> String {
+    voice.name().replace('_', " ")
 }

@@ -63,8 +63,10 @@ pub(super) struct Found {
 
 impl Found {
     /// The cycle as players and files see it.
-    pub(super) fn cycle(&self, strokes: &Strokes, grid: &Grid) -> Cycle {
-        self.figure.cycle(strokes, grid, self.chance, self.grade)
+    pub(super) fn cycle(&self, strokes: &Strokes, grid: &Grid, phrase_bars: u32) -> Cycle {
+        let mut cycle = self.figure.cycle(strokes, grid, self.chance, self.grade);
+        cycle.home = self.figure.home(&cycle, strokes, grid, phrase_bars);
+        cycle
     }
 }
 

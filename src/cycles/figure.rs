@@ -3,7 +3,7 @@
 
 use super::search::{Candidate, Search};
 use super::strokes::{Strokes, Turn, alike};
-use super::{Broken, Cycle, FigureNote, Moment, Resolved, Verdict, home};
+use super::{Broken, Cycle, FigureNote, Home, Moment, Resolved, Round, Verdict, home};
 use crate::grid::{Grid, Placed};
 use crate::names::{Limb, Voice};
 use crate::units::{Bits, Seconds, Steps};
@@ -157,7 +157,24 @@ impl Figure {
                 every_bars: (self.turn.round / strokes.bar) as u32,
             }),
             grade,
+            home: Home::default(),
         }
+    }
+
+    /// How the cycle comes home against phrases of so many bars.
+    pub(super) fn home(&self, cycle: &Cycle, strokes: &Strokes, grid: &Grid, phrase_bars: u32) -> Home {
+        let on_grid = |step: usize| Steps(strokes.first + step as i64);
+        let struck: Vec<u32> = cycle.figure.iter().map(|n| n.step).collect();
+        let round = Round {
+            length: cycle.length_steps,
+            struck: &struck,
+            span: (on_grid(self.span.0), on_grid(self.span.1)),
+            anew: cycle
+                .resolved
+                .as_ref()
+                .map(|r| (r.every_bars, on_grid(self.turn.origin))),
+        };
+        Home::of(&round, grid, phrase_bars)
     }
 
     /// Where each repeat starts and stops; the last may be cut.

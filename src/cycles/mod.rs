@@ -4,6 +4,7 @@ mod chance;
 mod choose;
 mod code;
 mod figure;
+mod home;
 mod price;
 mod search;
 mod stretch;
@@ -16,8 +17,9 @@ use crate::grid::{Grid, Place, Placed};
 use crate::names::{Limb, Voice};
 use crate::options::CycleOptions;
 use crate::units::{Bits, Seconds, Steps};
+pub use home::{BeatStep, Home, Round, Stair, Way};
 use strokes::Strokes;
-pub use verify::{Claim, Relation, Verdict, Verification, judge, verify};
+pub use verify::{BadClaim, Claim, Relation, Unit, Verdict, Verification, judge, verify};
 
 /// One step of the figure on which something is struck.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -101,6 +103,9 @@ pub struct Cycle {
     /// How sure it is: certain, likely or open.
     #[serde(default = "open")]
     pub grade: Verdict,
+    /// How it comes home, step by step.
+    #[serde(default)]
+    pub home: Home,
 }
 
 /// The grade of figures from studies that were written before there were grades.
@@ -131,7 +136,7 @@ pub struct Cycles {
 }
 
 /// Searches every length from two steps to a quarter of the span for figures that explain their voices better than the bar does.
-pub fn find(placed: &[Placed], grid: &Grid, _options: &CycleOptions) -> Cycles {
+pub fn find(placed: &[Placed], grid: &Grid, options: &CycleOptions) -> Cycles {
     let mut cycles = Cycles {
         layer: vec![None; placed.len()],
         ..Cycles::default()
@@ -142,9 +147,13 @@ pub fn find(placed: &[Placed], grid: &Grid, _options: &CycleOptions) -> Cycles {
     let chosen = choose::choose(&mut strokes);
     for (index, found) in chosen.found.iter().enumerate() {
         found.figure.claim(index, placed, &strokes, &mut cycles.layer);
-        cycles.found.push(found.cycle(&strokes, grid));
+        cycles
+            .found
+            .push(found.cycle(&strokes, grid, options.phrase_bars));
     }
-    cycles.open = chosen.open.map(|open| open.cycle(&strokes, grid));
+    cycles.open = chosen
+        .open
+        .map(|open| open.cycle(&strokes, grid, options.phrase_bars));
     cycles.lengths = chosen
         .lengths
         .iter()

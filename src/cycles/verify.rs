@@ -4,8 +4,10 @@ use serde::{Deserialize, Serialize};
 
 use super::{Cycle, Cycles, LengthTried, find};
 use crate::grid::{Grid, Placed};
+use crate::names::Voice;
 use crate::options::CycleOptions;
-use crate::units::Bits;
+use crate::units::{Bits, Seconds};
+use crate::voices::Hit;
 
 /// Two lengths whose bits are closer than this cannot be told apart: the odds are less than a thousand to one.
 const CLOSE: Bits = Bits(10.0);
@@ -65,11 +67,105 @@ pub enum Relation {
     },
 }
 
-/// What is claimed.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+/// In what a length is claimed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Unit {
+    /// Steps of the grid, rests counted.
+    #[default]
+    Steps,
+    /// Struck notes.
+    Notes,
+    /// Beats.
+    Beats,
+}
+
+impl Unit {
+    /// All of them.
+    pub const ALL: [Unit; 3] = [Unit::Steps, Unit::Notes, Unit::Beats];
+
+    /// The word that files and the command use.
+    pub fn name(self) -> &'static str {
+        match self {
+            Unit::Steps => "steps",
+            Unit::Notes => "notes",
+            Unit::Beats => "beats",
+        }
+    }
+}
+
+/// What is claimed: that a figure of this length repeats.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Claim {
-    /// The figure is so many steps long.
+    /// How long it is, in `unit`.
+    pub length: f64,
+    /// In what.
+    pub unit: Unit,
+    /// The same in steps: for notes as many, for beats what the grid makes of them.
     pub length_steps: u32,
+    /// Only these voices; all where there are none.
+    pub voices: Vec<Voice>,
+    /// Only from here.
+    pub from: Option<Seconds>,
+    /// Only to here.
+    pub to: Option<Seconds>,
+}
+
+/// A length that no grid can hold.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum BadClaim {
+    /// Not a whole number.
+    #[error("{length} {} are {steps} steps on this grid; a figure has a whole number of steps: claim it in steps", .unit.name())]
+    Broken {
+        /// The length.
+        length: f64,
+        /// Its unit.
+        unit: Unit,
+        /// What that makes in steps.
+        steps: f64,
+    },
+    /// Too short or too long.
+    #[error("a figure of {length} {} cannot be; a length is from 1 to 4096 steps", .unit.name())]
+    OutOfRange {
+        /// The length.
+        length: f64,
+        /// Its unit.
+        unit: Unit,
+    },
+}
+
+/// Longer than any figure.
+const LONGEST: f64 = 4096.0;
+
+impl Claim {
+    /// A claim about all voices over the whole recording.
+    pub fn new(length: f64, unit: Unit, grid: &Grid) -> Result<Claim, BadClaim> {
+        let steps = match unit {
+            Unit::Steps | Unit::Notes => length,
+            Unit::Beats => length * f64::from(grid.steps_per_beat),
+        };
+        if !(1.0..=LONGEST).contains(&steps) {
+            return Err(BadClaim::OutOfRange { length, unit });
+        }
+        if (steps - steps.round()).abs() > 1e-6 {
+            return Err(BadClaim::Broken { length, unit, steps });
+        }
+        Ok(Claim {
+            length,
+            unit,
+            length_steps: steps.round() as u32,
+            voices: Vec::new(),
+            from: None,
+            to: None,
+        })
+    }
+
+    /// Whether a hit is among those that the claim is about.
+    fn covers(&self, hit: &Hit) -> bool {
+        (self.voices.is_empty() || self.voices.contains(&hit.voice))
+            && self.from.is_none_or(|from| hit.time >= from)
+            && self.to.is_none_or(|to| hit.time <= to)
+    }
 }
 
 /// A claim with what the recording says about it.
@@ -80,8 +176,10 @@ pub struct Verification {
     /// What the recording says.
     pub verdict: Verdict,
     /// Bits that a cycle of the claimed length saves over the best bar-locked account; none when the length was not
-    /// tried, because the recording is too short for four repeats of it.
+    /// tried, because the recording is too short for four repeats of it, or when notes were claimed that no figure has.
     pub bits: Option<Bits>,
+    /// How often shuffled music does as well as the figure that was found with that length.
+    pub chance: Option<f64>,
     /// The best other lengths that save anything, best first.
     pub rivals: Vec<LengthTried>,
     /// How the claim stands to a figure that was found, if it has to do with one.
@@ -90,38 +188,47 @@ pub struct Verification {
     pub reasons: Vec<String>,
 }
 
-/// Is the claim "the figure is `length` steps long" what the recording says? Steps are those of the grid.
-pub fn verify(placed: &[Placed], grid: &Grid, options: &CycleOptions, length: u32) -> Verification {
-    judge(&find(placed, grid, options), length)
+/// Is the claim what the recording says? Only the hits that it covers are searched.
+pub fn verify(placed: &[Placed], grid: &Grid, options: &CycleOptions, claim: &Claim) -> Verification {
+    let covered: Vec<Placed> = placed.iter().filter(|p| claim.covers(&p.hit)).copied().collect();
+    judge(&find(&covered, grid, options), claim)
 }
 
 /// The same from cycles that are already found.
-pub fn judge(cycles: &Cycles, length: u32) -> Verification {
-    let bits = cycles.lengths.iter().find(|l| l.steps == length).map(|l| l.bits);
-    let mut rivals: Vec<LengthTried> = cycles
-        .lengths
-        .iter()
-        .filter(|l| l.steps != length)
-        .copied()
-        .collect();
+pub fn judge(cycles: &Cycles, claim: &Claim) -> Verification {
+    let figures: Vec<&Cycle> = cycles.found.iter().chain(&cycles.open).collect();
+    let of_notes = |c: &&&Cycle| c.length_notes == claim.length_steps;
+    // So many notes are as long as the figure that has them.
+    let length = match claim.unit {
+        Unit::Notes => figures.iter().find(of_notes).map(|c| c.length_steps),
+        Unit::Steps | Unit::Beats => Some(claim.length_steps),
+    };
+    let tried = |l: &&LengthTried| Some(l.steps) == length;
+    let bits = cycles.lengths.iter().find(tried).map(|l| l.bits);
+    let mut rivals: Vec<LengthTried> = cycles.lengths.iter().filter(|l| !tried(l)).copied().collect();
     rivals.retain(|l| l.bits > Bits(0.0));
     rivals.sort_by(|a, b| b.bits.0.total_cmp(&a.bits.0));
     rivals.truncate(RIVALS);
-    let related = cycles
-        .found
-        .iter()
-        .find_map(|c| relate(c, length).map(|r| (c, r)));
-    let same = cycles.found.iter().find(|c| c.length_steps == length);
-    let (verdict, relation, reasons) = match (same, related, cycles.found.first()) {
+    let same = figures.iter().find(|c| Some(c.length_steps) == length);
+    let related = cycles.found.iter().find_map(|c| relate(c, claim).map(|r| (c, r)));
+    let (verdict, relation, mut reasons) = match (same, related, cycles.found.first()) {
         (Some(cycle), _, _) => confirm(cycle),
-        (None, Some((cycle, relation)), _) => related_to(cycle, relation, length, bits),
+        (None, Some((cycle, relation)), _) => related_to(cycle, relation, claim, bits),
         (None, None, Some(other)) => (contradict(other.bits, bits), None, vec![instead(other)]),
-        (None, None, None) => unfound(length, bits),
+        (None, None, None) => unfound(claim, bits),
     };
+    if let Some(cycle) = same.filter(|_| claim.unit == Unit::Notes) {
+        let (notes, steps) = (cycle.length_notes, cycle.length_steps);
+        reasons.insert(
+            0,
+            format!("{notes} notes are right; in steps, rests counted, the figure is {steps} long."),
+        );
+    }
     Verification {
-        claim: Claim { length_steps: length },
+        claim: claim.clone(),
         verdict,
         bits,
+        chance: same.filter(|c| c.grade != Verdict::Open).map(|c| c.chance),
         rivals,
         relation,
         reasons,
@@ -130,17 +237,23 @@ pub fn judge(cycles: &Cycles, length: u32) -> Verification {
 
 type Judgement = (Verdict, Option<Relation>, Vec<String>);
 
-/// How a length stands to a figure of another length.
-fn relate(cycle: &Cycle, length: u32) -> Option<Relation> {
-    let steps = cycle.length_steps;
-    if length == 0 || steps == length {
+/// How a claim stands to a figure of another length.
+fn relate(cycle: &Cycle, claim: &Claim) -> Option<Relation> {
+    let (steps, length) = (cycle.length_steps, claim.length_steps);
+    let (whole, what) = match claim.unit {
+        Unit::Notes => (cycle.length_notes, cycle.length_notes),
+        Unit::Steps | Unit::Beats => (steps, cycle.length_notes),
+    };
+    if length == 0 || whole == 0 {
         None
-    } else if length == cycle.length_notes {
+    } else if claim.unit != Unit::Notes && length == what {
         Some(Relation::Notes { steps })
-    } else if length.is_multiple_of(steps) {
+    } else if length.is_multiple_of(whole) {
         Some(Relation::MultipleOf { steps })
-    } else if steps.is_multiple_of(length) {
+    } else if whole.is_multiple_of(length) {
         Some(Relation::FractionOf { steps })
+    } else if claim.unit == Unit::Notes && length == steps {
+        Some(Relation::Same { steps })
     } else {
         None
     }
@@ -156,12 +269,11 @@ impl Cycle {
 /// The claimed length is that of a figure found.
 fn confirm(cycle: &Cycle) -> Judgement {
     let steps = cycle.length_steps;
-    let verdict = cycle.verdict();
-    let reasons = vec![
+    let (whole, broken) = (cycle.repeats, cycle.broken.len());
+    let mut reasons = vec![
         format!(
-            "A figure of {steps} steps in {} comes round {} times from bar {} to bar {}.",
+            "A figure of {steps} steps in {} comes round {whole} times from bar {} to bar {}; {broken} of them are not whole.",
             list(cycle),
-            cycle.repeats,
             cycle.start.bar,
             cycle.end.bar
         ),
@@ -171,53 +283,68 @@ fn confirm(cycle: &Cycle) -> Judgement {
             cycle.bits.0
         ),
     ];
-    (verdict, Some(Relation::Same { steps }), reasons)
+    if cycle.grade == Verdict::Open {
+        reasons.push("That is too little, or it comes and goes too much, to tell it from chance.".to_owned());
+    }
+    (cycle.grade, Some(Relation::Same { steps }), reasons)
 }
 
 /// The claimed length has to do with a figure of another length.
-fn related_to(cycle: &Cycle, relation: Relation, length: u32, bits: Option<Bits>) -> Judgement {
+fn related_to(cycle: &Cycle, relation: Relation, claim: &Claim, bits: Option<Bits>) -> Judgement {
     let steps = cycle.length_steps;
+    let claimed = format!("{} {}", claim.length, claim.unit.name());
     let why = match relation {
-        Relation::Same { .. } => format!("The figure has {steps} steps."),
-        Relation::Notes { .. } => {
-            format!("The figure has {length} notes but {steps} steps, rests counted: only the steps decide.")
-        }
-        Relation::MultipleOf { .. } => {
+        Relation::Same { .. } => {
             format!(
-                "{length} steps are {} cycles of a figure of {steps}.",
-                length / steps.max(1)
+                "The figure has {steps} steps, rests counted, but {} notes.",
+                cycle.length_notes
             )
         }
+        Relation::Notes { .. } => {
+            format!(
+                "Right in notes, not in steps: the figure has {} notes but {steps} steps, rests counted; only the steps decide when it is home.",
+                cycle.length_notes
+            )
+        }
+        Relation::MultipleOf { .. } => {
+            format!("{claimed} are several whole cycles of a figure of {steps} steps.")
+        }
         Relation::FractionOf { .. } => {
-            format!("{length} steps are a part of a figure of {steps}; the whole repeats, the part does not.")
+            format!(
+                "{claimed} are a part of a figure of {steps} steps; the whole repeats, the part does not."
+            )
         }
     };
-    (
-        contradict(cycle.bits, bits),
-        Some(relation),
-        vec![why, instead(cycle)],
-    )
+    let verdict = match claim.unit {
+        Unit::Notes => Verdict::Contradicted,
+        Unit::Steps | Unit::Beats => contradict(cycle.bits, bits),
+    };
+    (verdict, Some(relation), vec![why, instead(cycle)])
 }
 
 /// Nothing was found at all.
-fn unfound(length: u32, bits: Option<Bits>) -> Judgement {
+fn unfound(claim: &Claim, bits: Option<Bits>) -> Judgement {
+    let claimed = format!("{} {}", claim.length, claim.unit.name());
     match bits {
+        None if claim.unit == Unit::Notes => {
+            let why = format!("No figure is proved here, and the closest one has other than {claimed}.");
+            (Verdict::Open, None, vec![why])
+        }
         None => {
             let why = format!(
-                "There are not four repeats of {length} steps in the recording, or they are too long to search."
+                "There are not four repeats of {claimed} in the recording, or they are too long to search."
             );
             (Verdict::Open, None, vec![why])
         }
         Some(bits) if bits > Bits(0.0) => {
             let why = format!(
-                "A cycle of {length} steps saves {:.0} bits, too few to tell it from chance.",
+                "A cycle of {claimed} saves {:.0} bits, too few to tell it from chance.",
                 bits.0
             );
             (Verdict::Open, None, vec![why])
         }
         Some(_) => {
-            let why =
-                format!("A cycle of {length} steps explains nothing that the bar does not explain as well.");
+            let why = format!("A cycle of {claimed} explains nothing that the bar does not explain as well.");
             (Verdict::Contradicted, None, vec![why])
         }
     }

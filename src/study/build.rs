@@ -65,6 +65,7 @@ impl Study {
             strokes,
             grid,
             cycles: cycles.found,
+            open: cycles.open,
             lengths: cycles.lengths,
             warnings: all_warnings,
         }

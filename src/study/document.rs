@@ -37,6 +37,8 @@ pub(super) struct Document {
     hints: Hints,
     grid: GridFacts,
     cycles: Vec<Cycle>,
+    #[serde(default)]
+    open: Option<Cycle>,
     lengths: Vec<LengthTried>,
     stickings: Stickings,
     voices: Vec<VoiceCount>,
@@ -69,6 +71,13 @@ struct Hints {
     from: Option<Seconds>,
     to: Option<Seconds>,
     mix: bool,
+    #[serde(default = "eight")]
+    phrase_bars: u32,
+}
+
+/// The phrase of studies that were written before it could be told.
+fn eight() -> u32 {
+    Options::default().cycles.phrase_bars
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -105,6 +114,7 @@ impl Document {
             hints: Hints::of(&study.options),
             grid: GridFacts::of(&study.grid),
             cycles: study.cycles.clone(),
+            open: study.open.clone(),
             lengths: study.lengths.clone(),
             stickings: Stickings {
                 vocabulary: [],
@@ -138,6 +148,7 @@ impl Document {
             strokes: strokes(&grid),
             grid,
             cycles: self.cycles,
+            open: self.open,
             lengths: self.lengths,
             voices: self.voices,
             groups: self.groups,
@@ -173,11 +184,14 @@ impl Document {
             ),
             (!rising, "grid.beats do not rise"),
             (
-                self.cycles.iter().any(short),
+                self.cycles.iter().chain(&self.open).any(short),
                 "the length of a cycle is out of range",
             ),
             (
-                self.cycles.iter().any(|c| far(&c.start) || far(&c.end)),
+                self.cycles
+                    .iter()
+                    .chain(&self.open)
+                    .any(|c| far(&c.start) || far(&c.end)),
                 "the place of a cycle is out of range",
             ),
         ];
@@ -266,6 +280,7 @@ impl Hints {
             from: options.audio.from,
             to: options.audio.to,
             mix: options.hits.mix,
+            phrase_bars: options.cycles.phrase_bars,
         }
     }
 
@@ -278,6 +293,7 @@ impl Hints {
         options.audio.from = self.from;
         options.audio.to = self.to;
         options.hits.mix = self.mix;
+        options.cycles.phrase_bars = self.phrase_bars;
         options
     }
 }

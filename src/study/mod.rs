@@ -121,6 +121,8 @@ pub struct Study {
     pub grid: Grid,
     /// Figures, best first.
     pub cycles: Vec<Cycle>,
+    /// The figure that comes closest without being proved.
+    pub open: Option<Cycle>,
     /// Every length tried.
     pub lengths: Vec<LengthTried>,
     /// Voices with their counts.

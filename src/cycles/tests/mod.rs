@@ -2,6 +2,7 @@
 
 mod claims;
 mod figures;
+mod home;
 mod invented;
 mod laws;
 mod oracle;
@@ -118,22 +119,4 @@ pub(super) fn free_line(
         }
     }
     line
-}
-
-/// Leaves out a tenth of the strokes, moves a twentieth by one step, and adds a tenth anywhere on the same voices.
-pub(super) fn degrade(strokes: &[Stroke], steps: i64, random: &mut ChaCha8Rng) -> Vec<Stroke> {
-    let mut out = Vec::new();
-    for &(step, voice) in strokes {
-        if random.random_bool(0.1) {
-            let (_, other) = strokes[random.random_range(0..strokes.len())];
-            out.push((random.random_range(0..steps), other));
-        } else if random.random_bool(0.05) {
-            out.push((step + if random.random_bool(0.5) { 1 } else { -1 }, voice));
-        } else {
-            out.push((step, voice));
-        }
-    }
-    out.sort_unstable();
-    out.dedup();
-    out
 }
