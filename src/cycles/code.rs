@@ -49,10 +49,10 @@ impl Tally {
 }
 
 /// Rates at which the phases of a figure, and those beside it, may be struck; close together where a little matters.
-const RATES: [f64; 10] = [0.01, 0.04, 0.1, 0.19, 0.32, 0.5, 0.7, 0.86, 0.95, 0.99];
+pub(super) const RATES: [f64; 10] = [0.01, 0.04, 0.1, 0.19, 0.32, 0.5, 0.7, 0.86, 0.95, 0.99];
 
 /// Shares of its phases that a figure may strike.
-const SHARES: [f64; 2] = [0.25, 0.6];
+pub(super) const SHARES: [f64; 2] = [0.25, 0.6];
 
 /// Pairs of rates with a share.
 const WAYS: usize = RATES.len() * (RATES.len() - 1) / 2 * SHARES.len();
@@ -78,7 +78,7 @@ impl Way {
         let (on, off) = self.both(struck, seen);
         let (more, less) = if on > off { (on, off) } else { (off, on) };
         // Beyond this the smaller one is lost in rounding.
-        if more - less > 40.0 {
+        if more - less > 34.0 {
             more
         } else {
             more + (1.0 + (less - more).exp2()).log2()
@@ -87,7 +87,7 @@ impl Way {
 }
 
 /// Repeats for which every price is kept ready.
-const READY: usize = 24;
+const READY: usize = 48;
 
 struct Ready {
     ways: Vec<Way>,

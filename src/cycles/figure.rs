@@ -194,7 +194,10 @@ impl Figure {
             for line in &self.lines {
                 let stream = &strokes.streams[line.stream];
                 let hit = stream.hit.get(step).is_some_and(|h| *h > 0);
-                match (line.notes.get(phase).copied().flatten(), hit) {
+                let note = line.notes.get(phase).copied().flatten();
+                // A crash where the bell belongs is the figure's note on another cymbal.
+                let instead = |note: Voice| strokes.strikes_alike(note, step);
+                match (note, hit || note.is_some_and(instead)) {
                     (Some(voice), there) => {
                         repeat.notes += 1;
                         if !there {

@@ -166,7 +166,9 @@ impl<'a> Search<'a> {
     fn best(&self, turn: Turn, against: Against, work: &mut Work) -> Option<Candidate> {
         work.forget();
         let mut spans = self.propose(turn, work);
-        spans.push(self.strokes.whole);
+        if !spans.is_empty() && !spans.contains(&self.strokes.whole) {
+            spans.push(self.strokes.whole);
+        }
         let mut best: Option<Candidate> = None;
         for span in spans {
             if !self.lasts(turn, span) {

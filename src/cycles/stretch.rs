@@ -15,6 +15,9 @@ const UNIT: i32 = 256;
 /// Stretches begin at every quarter of their length.
 const QUARTERS: usize = 4;
 
+/// Bits that a stretch of a resolved cycle must seem to gain.
+const PROMISING: f64 = 8.0;
+
 /// A figure begins and ends with the music unless so much speaks against it, in 1/256 bit.
 const SETTLED: i64 = 3 * 256;
 
@@ -108,6 +111,8 @@ impl Search<'_> {
             }
         }
         best.sort_by(|a, b| b.0.total_cmp(&a.0));
+        // Resolved cycles have many more turns to try: only what promises something is looked at.
+        best.retain(|(gain, _)| turn.round == 0 || *gain > PROMISING);
         best.into_iter().take(TRIED).map(|(_, span)| span).collect()
     }
 

@@ -210,6 +210,12 @@ impl Strokes {
         row.is_some_and(|(_, hit)| hit.get(step).is_some_and(|h| *h > 0))
     }
 
+    /// Whether a voice that is easily taken for this one is struck on a step.
+    pub(super) fn strikes_alike(&self, voice: Voice, step: usize) -> bool {
+        let mut rows = self.single.iter().filter(|(v, _)| alike(*v, voice));
+        rows.any(|(_, hit)| hit.get(step).is_some_and(|h| *h > 0))
+    }
+
     /// A voice of this stream that is struck on this step.
     pub(super) fn voice_at(&self, stream: usize, step: usize) -> Option<Voice> {
         let voices = &self.streams.get(stream)?.voices;

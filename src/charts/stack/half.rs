@@ -191,7 +191,7 @@ impl Plan<'_> {
                     .score
                     .between(row.from, row.to)
                     .iter()
-                    .filter(|n| n.stroke.hit.voice == voice)
+                    .filter(|n| self.lane_of(n) == Some(voice))
                 {
                     if !added.contains(&note.step()) {
                         let at = (self.x(left, note.step() - row.from), y);
@@ -209,6 +209,22 @@ impl Plan<'_> {
                 }
             }
         }
+    }
+
+    /// The lane of a stroke: its voice's, or that of the note in whose place it was struck on another drum.
+    fn lane_of(&self, note: &Note) -> Option<Voice> {
+        let voice = note.stroke.hit.voice;
+        if self.lanes.contains(&voice) {
+            return Some(voice);
+        }
+        let cycle = self
+            .cycle
+            .filter(|_| note.stroke.layer == Some(Layer::Ostinato))?;
+        let after = self.repeats.partition_point(|repeat| repeat.from <= note.step());
+        let repeat = self.repeats.get(after.checked_sub(1)?)?;
+        let step = note.step() - repeat.from + 1;
+        let here = cycle.figure.iter().find(|n| i64::from(n.step) == step)?;
+        here.voices.first().copied()
     }
 
     fn weight(&self, note: &Note) -> Weight {
