@@ -124,7 +124,7 @@ fn stairs(svg: &mut Svg, study: &Study, cycle: &Cycle) {
         }
         svg.text(left + wide + 40, y + 16, Type::size(WORDS), &on_one(stair));
         if stair.step_on_one == Some(1) {
-            home_sign(svg, left - 6, y + 4);
+            home_sign(svg, MARGIN + 40, y + 4);
         }
     }
     let rest = cycle.home.stairs.len().saturating_sub(MOST) as u32;
@@ -147,7 +147,7 @@ fn told(svg: &mut Svg, cycle: &Cycle, top: i64) {
     let home = &cycle.home;
     let mut y = top + LINE;
     let phrase = format!(
-        "Against phrases of {} it is home after {}. Ways to resolve it, from a bar that begins with a cycle:",
+        "Against phrases of {} it is home after {}. To resolve it sooner:",
         words::count(home.phrase_bars, "bar"),
         words::count(home.with_phrase_bars, "bar")
     );

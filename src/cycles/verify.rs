@@ -115,7 +115,7 @@ pub struct Claim {
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum BadClaim {
     /// Not a whole number.
-    #[error("{length} {} are {steps} steps on this grid; a figure has a whole number of steps: claim it in steps", .unit.name())]
+    #[error("{length} {} are {steps:.2} steps on this grid; a figure has a whole number of steps: claim it in steps", .unit.name())]
     Broken {
         /// The length.
         length: f64,

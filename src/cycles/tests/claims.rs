@@ -49,7 +49,7 @@ fn lengths_that_no_grid_can_hold_are_refused_with_what_they_would_be() {
     let grid = grid(Meter::COMMON, 4, 64);
     let refused = |length, unit| Claim::new(length, unit, &grid).unwrap_err();
     assert!(matches!(refused(2.3, Unit::Beats), BadClaim::Broken { .. }));
-    assert!(refused(2.3, Unit::Beats).to_string().contains("9.2 steps"));
+    assert!(refused(2.3, Unit::Beats).to_string().contains("9.20 steps"));
     for length in [0.0, -1.0, f64::NAN, f64::INFINITY, 1e9] {
         assert!(
             matches!(refused(length, Unit::Steps), BadClaim::OutOfRange { .. }),
