@@ -106,11 +106,10 @@ pub(super) fn choose(strokes: &mut Strokes) -> Chosen {
     found.sort_by(|a, b| b.figure.bits.total_cmp(&a.figure.bits));
     let search = Search::new(strokes);
     let locked = closely(search.with_the_bar(Against::Density));
-    if let Some(next) = first_good(locked, &search, strokes, Against::Density) {
-        if next.grade != Verdict::Open {
-            take(&next.figure, strokes);
-            found.push(next);
-        }
+    let next = first_good(locked, &search, strokes, Against::Density);
+    if let Some(next) = next.filter(|next| next.grade != Verdict::Open) {
+        take(&next.figure, strokes);
+        found.push(next);
     }
     lengths.sort_by_key(|c| c.turn.length);
     Chosen { found, open, lengths }

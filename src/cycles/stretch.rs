@@ -186,12 +186,12 @@ impl Search<'_> {
             .collect();
         let paid = |start: usize| sums[start] + if start > from { inside } else { 0 };
         let (mut low, mut best) = (from, (i64::MIN, candidate.span));
-        for end in from + least..=to {
+        for (end, sum) in sums.iter().enumerate().skip(from + least) {
             let start = end - least;
             if paid(start) < paid(low) {
                 low = start;
             }
-            let gain = sums[end] - paid(low) - if end < to { inside } else { 0 };
+            let gain = sum - paid(low) - if end < to { inside } else { 0 };
             if gain > best.0 {
                 best = (gain, (low, end));
             }

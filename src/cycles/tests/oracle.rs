@@ -125,7 +125,7 @@ fn the_winner_on_small_inputs_is_that_of_trying_everything() {
     let voices = [Voice::Snare, Voice::Kick];
     for figure in ["AB.A", "A.BBA", "ABBA.", "AB.", "A.B.AA.B", "*..A", "AB.BAAB"] {
         let steps = 4 * figure.len().max(3) * 2;
-        let steps = (steps - steps % (3 * figure.len()) + 3 * figure.len()).min(56) as i64;
+        let steps = (steps - steps % (3 * figure.len()) + 3 * figure.len()).min(44) as i64;
         let mut strokes = repeat(figure, (voices[0], voices[1]), 0, steps);
         strokes.retain(|_| !random.random_bool(0.05));
         strokes.extend([(0, voices[0]), (steps - 1, voices[0])]);
