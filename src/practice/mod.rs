@@ -1,3 +1,5 @@
 //! Sound to practise and test with: the synthesised kit.
 
 pub mod drums;
+
+pub mod stretch;
