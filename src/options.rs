@@ -76,3 +76,113 @@ pub struct Options {
     /// Cycles.
     pub cycles: CycleOptions,
 }
+
+/// How practice sound is laid out.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Form {
+    /// Counted in, once through.
+    #[default]
+    Once,
+    /// Without a count-in, so that the end goes over into the beginning.
+    Loop,
+    /// The original first, then the slow.
+    Beside,
+}
+
+/// How practice sound is made.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SoundOptions {
+    /// Share of the recording's speed, 0.3 to 1. Players begin at 50 to 60 % [C].
+    pub speed: f64,
+    /// Once, as a loop, or beside the original.
+    pub form: Form,
+    /// A click on beats, bars and starts of the figure.
+    pub click: bool,
+    /// Bars counted before the passage.
+    pub count_in_bars: u32,
+}
+
+impl Default for SoundOptions {
+    fn default() -> Self {
+        SoundOptions {
+            speed: 0.6,
+            form: Form::Once,
+            click: true,
+            count_in_bars: 1,
+        }
+    }
+}
+
+/// In which order tempos are worked through.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Way {
+    /// Upwards in steps [C].
+    #[default]
+    Steps,
+    /// Slow and full tempo in turn: steady increase was no better than other patterns
+    /// [P: Henley, Journal of Research in Music Education, 2001].
+    Alternating,
+}
+
+/// How a plan leads from the present tempo to the target.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LadderOptions {
+    /// In steps or alternating.
+    pub way: Way,
+    /// The player's present tempo; `None` is 55 % of the target: players begin at 50 to 60 % [C].
+    pub from: Option<Bpm>,
+    /// The target; `None` is the study's tempo.
+    pub to: Option<Bpm>,
+    /// How much faster each step is: 2 to 5 bpm [C].
+    pub step: Bpm,
+    /// Clean rounds in a row before the next step: three [C].
+    pub clean_rounds: u32,
+    /// Failed rounds after which the tempo goes back: two [C].
+    pub failed_rounds: u32,
+    /// By what share it goes back then: 5 % [C].
+    pub back: f64,
+    /// Minutes of playing before a rest, and of rest: 5 in 25 (TRADE 10) [C].
+    pub play_minutes: f64,
+    /// Minutes of rest.
+    pub rest_minutes: f64,
+    /// By what share a week's minutes may exceed those of the week before [M].
+    pub more_a_week: f64,
+}
+
+impl Default for LadderOptions {
+    fn default() -> Self {
+        LadderOptions {
+            way: Way::Steps,
+            from: None,
+            to: None,
+            step: Bpm(4.0),
+            clean_rounds: 3,
+            failed_rounds: 2,
+            back: 0.05,
+            play_minutes: 20.0,
+            rest_minutes: 5.0,
+            more_a_week: 0.1,
+        }
+    }
+}
+
+/// How an attempt is measured.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct TakeOptions {
+    /// A clean hit lies within this of the fitted tempo … [M]
+    pub clean: Seconds,
+    /// … and within this share of a step, whichever is smaller [M].
+    pub clean_share: f64,
+    /// The slowest and fastest speed, as shares of the original, at which an attempt is looked for.
+    pub speeds: (f64, f64),
+}
+
+impl Default for TakeOptions {
+    fn default() -> Self {
+        TakeOptions {
+            clean: Seconds(0.025),
+            clean_share: 0.25,
+            speeds: (0.25, 1.3),
+        }
+    }
+}

@@ -101,6 +101,15 @@ impl Recording {
         self.add(channel, start, self.unit, out);
     }
 
+    /// All samples, one slice a channel.
+    pub fn samples(&self) -> Vec<Vec<f32>> {
+        let mut all = vec![vec![0.0; self.len()]; self.channels()];
+        for (channel, samples) in all.iter_mut().enumerate() {
+            self.read(channel, 0, samples);
+        }
+        all
+    }
+
     /// Fills `out` with the mean of all channels from sample `start` on; silence outside the recording.
     pub fn read_mono(&self, start: isize, out: &mut [f32]) {
         out.fill(0.0);

@@ -14,6 +14,7 @@ mod evidence;
 mod grid;
 mod page;
 mod palette;
+mod practice;
 #[cfg(test)]
 mod sample;
 mod score;
@@ -25,6 +26,11 @@ mod svg;
 #[cfg(test)]
 mod tests;
 mod words;
+
+pub use practice::{
+    Curve, Day, Exercise, Fault, Lateness, Pattern, PatternNote, Rung, TakePicture, TakeStroke, ladder,
+    progress, sheets, take,
+};
 
 use std::fmt;
 use std::ops::RangeInclusive;

@@ -8,7 +8,12 @@ use clap::{Args, Parser, Subcommand};
 use crate::cycles::Unit;
 use crate::grid::Meter;
 use crate::names::Voice;
-use crate::options::{AudioOptions, CycleOptions, Ear, GridOptions, HitOptions, Options, VoiceOptions};
+use crate::options::{
+    AudioOptions, CycleOptions, Ear, Form, GridOptions, HitOptions, LadderOptions, Options, SoundOptions,
+    VoiceOptions, Way,
+};
+use crate::practice;
+use crate::practice::drills::Cell;
 use crate::units::{Bpm, Seconds};
 
 /// Turn a drum recording into a study: every hit on a grid, the figure that some limbs repeat across the bar
@@ -30,6 +35,8 @@ pub(super) enum Command {
     Study(StudyArgs),
     Verify(VerifyArgs),
     Chart(ChartArgs),
+    Drill(DrillArgs),
+    Take(TakeArgs),
 }
 
 /// Listen to a recording and make its study folder: hits, grid, repeating figure, charts.
@@ -113,6 +120,154 @@ pub(super) struct ChartArgs {
 
     #[command(flatten)]
     pub(super) talk: Talk,
+}
+
+/// Make practice material from a study: sheets, a ladder of tempos and every drill as sound; or, with --bars or
+/// --repeats, those bars slowed, and played by a synthesised kit.
+///
+/// Everything lands in practice/ in the study folder.
+#[derive(Debug, Args)]
+pub(super) struct DrillArgs {
+    /// The study folder
+    pub(super) study: PathBuf,
+
+    /// The recording that the study was made of, to slow it
+    #[arg(long, value_name = "FILE")]
+    pub(super) recording: Option<PathBuf>,
+
+    /// These bars, such as 5-8
+    #[arg(long, value_name = "FROM-TO", value_parser = named::<Bars>, conflicts_with = "repeats")]
+    bars: Option<Bars>,
+
+    /// These repeats of the figure, such as 1-8
+    #[arg(long, value_name = "FROM-TO", value_parser = named::<Bars>)]
+    repeats: Option<Bars>,
+
+    /// How fast, in percent of the recording
+    #[arg(long, value_name = "PERCENT", default_value_t = 60, value_parser = clap::value_parser!(u32).range(30..=100))]
+    speed: u32,
+
+    /// A loop without a seam and without a count-in
+    #[arg(long = "loop", conflicts_with = "beside")]
+    looped: bool,
+
+    /// The original first, then the slow
+    #[arg(long)]
+    beside: bool,
+
+    /// No click; beats, bars and starts of the figure click otherwise
+    #[arg(long)]
+    no_click: bool,
+
+    /// Bars to count in
+    #[arg(long, value_name = "BARS", default_value_t = 1, value_parser = clap::value_parser!(u32).range(0..=4))]
+    count_in: u32,
+
+    /// What the kit plays: all, figure or solo
+    #[arg(long, value_name = "LINE", default_value = "all", value_parser = line)]
+    pub(super) line: practice::Line,
+
+    /// A sticking to practise, such as RLRRLL or six:RLRRLL; may be given several times
+    #[arg(long = "cell", value_name = "CELL", value_parser = named::<Cell>)]
+    pub(super) cells: Vec<Cell>,
+
+    /// Your present tempo: the ladder begins here, and the kit plays at it
+    #[arg(long, value_name = "BPM", allow_negative_numbers = true, value_parser = tempo)]
+    pub(super) tempo: Option<Bpm>,
+
+    /// The tempo to reach [default: the study's]
+    #[arg(long, value_name = "BPM", allow_negative_numbers = true, value_parser = tempo)]
+    target: Option<Bpm>,
+
+    /// By how much the ladder climbs
+    #[arg(long, value_name = "BPM", allow_negative_numbers = true, value_parser = climb)]
+    climb: Option<Bpm>,
+
+    /// Slow and full tempo in turn instead of a steady climb
+    #[arg(long)]
+    alternating: bool,
+
+    /// Sheets and ladder only, no sound
+    #[arg(long)]
+    pub(super) no_sound: bool,
+
+    #[command(flatten)]
+    pub(super) talk: Talk,
+}
+
+/// Measure an attempt: tempo reached, steadiness, what is missing, extra, wrong or late, clean rounds, and what to work
+/// on next. Without a recording, what all takes so far say together.
+///
+/// The attempt may begin anywhere in the study, at any tempo. It is added to takes.jsonl in the study folder.
+#[derive(Debug, Args)]
+pub(super) struct TakeArgs {
+    /// The study folder
+    pub(super) study: PathBuf,
+
+    /// The attempt, a WAV file
+    pub(super) recording: Option<PathBuf>,
+
+    /// The bars that were to be played, such as 5-8 [default: all]
+    #[arg(long, value_name = "FROM-TO", value_parser = named::<Bars>)]
+    pub(super) bars: Option<Bars>,
+
+    #[command(flatten)]
+    pub(super) talk: Talk,
+}
+
+/// Which part of a study is meant.
+#[derive(Debug, Clone, Copy)]
+pub(super) enum Part {
+    Bars(Bars),
+    Repeats(Bars),
+}
+
+impl Part {
+    /// As files are named after it: `bars-5-8`.
+    pub(super) fn name(self) -> String {
+        let (what, bars) = match self {
+            Part::Bars(bars) => ("bars", bars),
+            Part::Repeats(bars) => ("repeats", bars),
+        };
+        format!("{what}-{}-{}", bars.first, bars.last)
+    }
+}
+
+impl DrillArgs {
+    /// Which part is to be heard; `None` is the whole set of sheets.
+    pub(super) fn part(&self) -> Option<Part> {
+        self.bars.map(Part::Bars).or(self.repeats.map(Part::Repeats))
+    }
+
+    /// The sound that these flags stand for; no flag at all gives `SoundOptions::default()`.
+    pub(super) fn sound(&self) -> SoundOptions {
+        SoundOptions {
+            speed: f64::from(self.speed) / 100.0,
+            form: match (self.looped, self.beside) {
+                (true, _) => Form::Loop,
+                (_, true) => Form::Beside,
+                _ => Form::Once,
+            },
+            click: !self.no_click,
+            count_in_bars: self.count_in,
+        }
+    }
+
+    /// The ladder that these flags stand for; no flag at all gives `LadderOptions::default()`.
+    pub(super) fn ladder(&self) -> LadderOptions {
+        let usual = LadderOptions::default();
+        LadderOptions {
+            way: if self.alternating {
+                Way::Alternating
+            } else {
+                Way::Steps
+            },
+            from: self.tempo,
+            to: self.target,
+            step: self.climb.unwrap_or(usual.step),
+            ..usual
+        }
+    }
 }
 
 /// What you already know about the recording. Everything you leave out is found; what you say is obeyed.
@@ -242,6 +397,22 @@ fn tempo(text: &str) -> Result<Bpm, String> {
     }
 }
 
+fn climb(text: &str) -> Result<Bpm, String> {
+    match text.parse::<f64>() {
+        Ok(value) if (0.5..=50.0).contains(&value) => Ok(Bpm(value)),
+        _ => Err("a climb is a number of beats a minute from 0.5 to 50".to_owned()),
+    }
+}
+
+fn line(text: &str) -> Result<practice::Line, String> {
+    match text {
+        "all" => Ok(practice::Line::All),
+        "figure" => Ok(practice::Line::Figure),
+        "solo" => Ok(practice::Line::Solo),
+        _ => Err("use one of: all, figure, solo".to_owned()),
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -259,6 +430,16 @@ mod tests {
             panic!("not a study");
         };
         assert_eq!(args.hints.options(args.fast), Options::default());
+    }
+
+    #[test]
+    fn no_flag_at_all_means_the_default_practice() {
+        let line = super::Line::try_parse_from(["overbar", "drill", "a"]).unwrap();
+        let Command::Drill(args) = line.command else {
+            panic!("not a drill");
+        };
+        assert_eq!(args.sound(), SoundOptions::default());
+        assert_eq!(args.ladder(), LadderOptions::default());
     }
 
     #[test]

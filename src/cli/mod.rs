@@ -2,9 +2,11 @@
 
 mod args;
 mod chart;
+mod drill;
 mod progress;
 mod study;
 mod summary;
+mod take;
 mod verify;
 
 use std::io::{self, Write};
@@ -40,6 +42,8 @@ pub fn run(typed: Typed) -> Result<(), Error> {
         Command::Study(args) => study::run(&args),
         Command::Verify(args) => verify::run(&args),
         Command::Chart(args) => chart::run(&args),
+        Command::Drill(args) => drill::run(&args),
+        Command::Take(args) => take::run(&args),
     }
 }
 

@@ -3,10 +3,11 @@
 use std::fs::OpenOptions;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
-use std::time::{SystemTime, UNIX_EPOCH};
+use std::time::{Duration, SystemTime, UNIX_EPOCH};
 
 use super::error::StudyError;
 use super::folder::read_if_there;
+use crate::units::Seconds;
 
 /// Copies a file beside itself under a name with the date, never over another copy. `None` if it is not there.
 pub(super) fn dated_copy(file: &Path, now: SystemTime) -> Result<Option<PathBuf>, StudyError> {
@@ -31,6 +32,12 @@ pub(super) fn dated_copy(file: &Path, now: SystemTime) -> Result<Option<PathBuf>
         return Ok(Some(copy));
     }
     Ok(None)
+}
+
+/// A moment, in seconds since 1970, as `2026-03-09`, in UTC.
+pub fn date(since_1970: Seconds) -> String {
+    let stamp = stamp(UNIX_EPOCH + Duration::from_secs(since_1970.0.clamp(0.0, 1e11) as u64));
+    stamp.chars().take(10).collect()
 }
 
 /// A moment as `2026-03-09-174501`, in UTC.
@@ -59,7 +66,6 @@ fn stamp(moment: SystemTime) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use std::time::Duration;
 
     #[test]
     fn dates_are_those_of_the_calendar() {

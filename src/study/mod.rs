@@ -25,6 +25,7 @@ mod schema_check;
 #[cfg(test)]
 mod tests;
 
+pub use copies::date;
 pub use error::{BadCell, StudyError};
 pub use folder::{Saved, check_destination, read, write, write_file};
 pub use kit_file::read_kit;

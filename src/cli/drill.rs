@@ -1,0 +1,220 @@
+//! `overbar drill`: practice sounds, sheets and the tempo ladder of a study.
+
+use std::path::{Path, PathBuf};
+
+use anyhow::Error;
+
+use super::args::{DrillArgs, Part};
+use super::print;
+use super::summary::row;
+use crate::audio::{self, RATE, Recording};
+use crate::charts::{self, Chart, Exercise};
+use crate::options::{Form, LadderOptions, Options, SoundOptions};
+use crate::practice::drills::{Drill, Drills, Kind, drills};
+use crate::practice::{Line, Pace, Passage, ladder, loudness, sound};
+use crate::study::{self, Study};
+use crate::units::Bpm;
+
+/// Where practice material lies in the study's folder.
+const FOLDER: &str = "practice";
+
+pub(super) fn run(args: &DrillArgs) -> Result<(), Error> {
+    let study = study::read(&args.study)?;
+    let recording = match &args.recording {
+        Some(file) => Some(audio::read(file, &Options::default().audio)?),
+        None => None,
+    };
+    let mut made = Made {
+        folder: &args.study,
+        files: Vec::new(),
+        mind: study.warnings.clone(),
+    };
+    if let Some(recording) = recording
+        .as_ref()
+        .filter(|r| r.source.sha256 != study.recording.sha256)
+    {
+        made.mind.push(format!(
+            "{} is not the file that the study was made of ({})",
+            recording.source.file, study.recording.file
+        ));
+    }
+    match args.part() {
+        Some(part) => made.passage(args, &study, recording.as_ref(), part)?,
+        None => made.sheets(args, &study, recording.as_ref())?,
+    }
+    made.tell(args)
+}
+
+/// What has been written, and what the player should know.
+struct Made<'a> {
+    folder: &'a Path,
+    files: Vec<PathBuf>,
+    mind: Vec<String>,
+}
+
+impl Made<'_> {
+    /// Slow sound of the recording and the model of some bars or repeats.
+    fn passage(
+        &mut self,
+        args: &DrillArgs,
+        study: &Study,
+        recording: Option<&Recording>,
+        part: Part,
+    ) -> Result<(), Error> {
+        let passage = match part {
+            Part::Bars(bars) => Passage::bars(study, bars.first, bars.last)?,
+            Part::Repeats(repeats) => Passage::repeats(study, repeats.first, repeats.last)?,
+        };
+        let options = args.sound();
+        let name = part.name();
+        let form = match options.form {
+            Form::Once => "",
+            Form::Loop => "-loop",
+            Form::Beside => "-beside",
+        };
+        let percent = (options.speed * 100.0).round();
+        let mut like = None;
+        if let Some(recording) = recording {
+            let slow = sound::slow(study, recording, &passage, &options)?;
+            self.wav(&format!("{name}-slow-{percent}{form}"), &slow)?;
+            like = Some(sound::loudness_of(study, recording, &passage)?);
+        } else {
+            self.mind
+                .push("without --recording only the model is played, not the recording itself".to_owned());
+        }
+        let line = match args.line {
+            Line::All => "",
+            Line::Figure => "-figure",
+            Line::Solo => "-solo",
+        };
+        let (pace, at) = match args.tempo {
+            Some(tempo) => (Pace::Steady(tempo), format!("{:.0}-bpm", tempo.0)),
+            None => (Pace::Recording(options.speed), percent.to_string()),
+        };
+        let plain = SoundOptions {
+            form: if options.form == Form::Beside {
+                Form::Once
+            } else {
+                options.form
+            },
+            ..options
+        };
+        let model = sound::model(study, &passage, args.line, pace, like, &plain)?;
+        let form = if options.form == Form::Loop { "-loop" } else { "" };
+        self.wav(&format!("{name}-model{line}-{at}{form}"), &model)
+    }
+
+    /// The sheets, the ladder, and every drill as sound at the tempo with which the ladder begins.
+    fn sheets(
+        &mut self,
+        args: &DrillArgs,
+        study: &Study,
+        recording: Option<&Recording>,
+    ) -> Result<(), Error> {
+        let plan = args.ladder();
+        let Drills { drills, left_out } = drills(study, &args.cells)?;
+        let (from, to) = ladder::ends(&plan, study.grid.tempo);
+        self.clear("sheet")?;
+        let exercises: Vec<Exercise> = drills.iter().map(|drill| exercise(drill, from, to)).collect();
+        self.charts(&charts::sheets(study, &exercises, &left_out))?;
+        self.ladder(study, &drills, &plan)?;
+        let like = match recording {
+            Some(recording) => sound::loudness_of(study, recording, &Passage::whole(study)?)?,
+            None => loudness::USUAL,
+        };
+        self.clear("drill")?;
+        if !args.no_sound {
+            for drill in &drills {
+                let sound = drill.sound(from, like, &args.sound())?;
+                self.wav(&format!("drill-{:02}", drill.number), &sound)?;
+            }
+        }
+        self.mind.extend(left_out);
+        Ok(())
+    }
+
+    fn ladder(&mut self, study: &Study, drills: &[Drill], options: &LadderOptions) -> Result<(), Error> {
+        let bar = f64::from(study.grid.meter.beats_per_bar());
+        // A round to home where there is a figure, else four bars.
+        let home = drills.iter().find(|d| d.kind == Kind::Staircase);
+        let round = |tempo: Bpm| match home {
+            Some(drill) => drill.round(tempo),
+            None => tempo.beat() * (4.0 * bar),
+        };
+        let plan = ladder::plan(options, study.grid.tempo, round);
+        let rungs = ladder::rungs(options, study.grid.tempo, &plan, round);
+        self.clear("ladder")?;
+        self.charts(&charts::ladder(study, &rungs, &ladder::rules(options)))
+    }
+
+    fn charts(&mut self, charts: &[Chart]) -> Result<(), Error> {
+        for chart in charts {
+            let name = format!("{FOLDER}/{}.svg", chart.name);
+            study::write_file(self.folder, &name, chart.svg.as_bytes())?;
+            self.files.push(self.folder.join(name));
+        }
+        Ok(())
+    }
+
+    fn wav(&mut self, name: &str, sound: &[Vec<f32>]) -> Result<(), Error> {
+        let folder = self.folder.join(FOLDER);
+        std::fs::create_dir_all(&folder)?;
+        let file = folder.join(format!("{name}.wav"));
+        audio::write_wav(&file, sound, RATE)?;
+        self.files.push(file);
+        Ok(())
+    }
+
+    /// Removes pages and sounds of an earlier, longer set: `NAME.svg`, `NAME-NN.svg` and `NAME-NN.wav`.
+    fn clear(&self, name: &str) -> Result<(), Error> {
+        let Ok(entries) = std::fs::read_dir(self.folder.join(FOLDER)) else {
+            return Ok(());
+        };
+        for entry in entries {
+            let path = entry?.path();
+            let stem = path.file_stem().and_then(|s| s.to_str()).unwrap_or_default();
+            let rest = stem
+                .strip_prefix(name)
+                .map(|rest| rest.strip_prefix('-').unwrap_or(rest));
+            let is_ours = rest.is_some_and(|rest| rest.is_empty() || rest.parse::<u32>().is_ok());
+            if is_ours && path.extension().is_some_and(|e| e == "svg" || e == "wav") {
+                std::fs::remove_file(&path)?;
+            }
+        }
+        Ok(())
+    }
+
+    fn tell(&self, args: &DrillArgs) -> Result<(), Error> {
+        let files: Vec<String> = self.files.iter().map(|f| f.display().to_string()).collect();
+        if args.talk.json {
+            let json = serde_json::json!({ "files": files, "warnings": self.mind });
+            return Ok(print(&[json.to_string()])?);
+        }
+        if !args.talk.quiet {
+            print(&files)?;
+            print(&self.mind.iter().map(|m| row("mind", m)).collect::<Vec<_>>())?;
+        }
+        Ok(())
+    }
+}
+
+/// A drill as the sheet prints it: a round's length at the first, the middle and the last tempo of the ladder.
+fn exercise(drill: &Drill, from: Bpm, to: Bpm) -> Exercise {
+    let middle = Bpm(((from.0 + to.0) / 2.0).round());
+    let at = |tempo: &Bpm| format!("{:.1} s at {:.0}", drill.round(*tempo).0, tempo.0);
+    let mut tempos = vec![from, middle, to];
+    tempos.dedup();
+    let lengths: Vec<String> = tempos.iter().map(at).collect();
+    let beats = f64::from(drill.pattern.steps) / f64::from(drill.pattern.per_beat.max(1));
+    Exercise {
+        number: drill.number,
+        title: drill.title.clone(),
+        how: drill.how.clone(),
+        round: format!(
+            "A round is {} steps, {beats} beats: {} bpm.",
+            drill.pattern.steps,
+            lengths.join(", ")
+        ),
+        pattern: drill.pattern.clone(),
+    }
+}

@@ -1,0 +1,223 @@
+//! Which stroke of the attempt is which step of the study: wherever it starts, at whatever tempo, however it drifts.
+//!
+//! In: the moments of the attempt and of the study, each with its voices. Out: runs, the stretches of the attempt that
+//! follow the study, as pairs of moments. A run is the best path through both (local alignment as in **[P: T. F. Smith,
+//! M. S. Waterman, "Identification of common molecular subsequences", Journal of Molecular Biology 147, 1981]**): a pair
+//! earns by its voices, a moment left out costs, and so does time that strays from the tempo of the path so far. The
+//! search begins from many tempos, because a path cannot tell its tempo before it has gone some way.
+
+use rayon::prelude::*;
+
+use crate::names::Voice;
+
+/// Strokes together.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Moment {
+    /// Seconds in the attempt, steps in the study.
+    pub(super) at: f64,
+    /// What is struck.
+    pub(super) voices: Vec<Voice>,
+}
+
+/// A stretch of the attempt that follows the study.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub(super) struct Run {
+    /// Indices of moments that belong together: in the attempt, in the study.
+    pub(super) pairs: Vec<(usize, usize)>,
+    /// What it earned.
+    pub(super) score: f64,
+}
+
+/// At most so many moments are left out between two pairs, less one.
+const SKIPS: usize = 5;
+/// What a moment left out costs: in the attempt (a metronome may add many), in the study.
+const EXTRA: f64 = 0.25;
+const MISSED: f64 = 0.5;
+/// Time may stray by this (s) from the path's tempo without much cost, and costs at most so much: a stop.
+const STRAY: f64 = 0.035;
+const STOP: f64 = 5.0;
+/// The path's tempo follows over about so many steps.
+const FOLLOWS: f64 = 12.0;
+/// From one tempo tried to the next.
+const TEMPOS: f64 = 0.04;
+/// So many moments of the attempt decide about the tempo.
+const LISTENED: usize = 240;
+/// How many tempos are followed to the end.
+const TRIED: usize = 3;
+/// A run earns at least this.
+const LEAST: f64 = 8.0;
+
+/// How well two moments agree: 1 for one voice in common, less for a relative, and less for each that has no partner.
+fn agree(played: &[Voice], written: &[Voice]) -> f64 {
+    let best = |voice: &Voice| played.iter().map(|p| kinship(*p, *voice)).fold(0.0, f64::max);
+    let sum: f64 = written.iter().map(best).sum();
+    let most = played.len().max(written.len()).max(1) as f64;
+    1.6 * sum / most - 0.3
+}
+
+/// 1 for the same voice, less for one that is easily taken for it.
+pub(super) fn kinship(a: Voice, b: Voice) -> f64 {
+    if a == b {
+        1.0
+    } else if family(a) == family(b) {
+        0.7
+    } else {
+        0.0
+    }
+}
+
+/// Voices that sound alike.
+pub(super) fn family(voice: Voice) -> u8 {
+    use Voice::*;
+    match voice {
+        Kick | KickLeft => 0,
+        Snare | Snare2 | CrossStick => 1,
+        TomHigh | TomMid | TomLow | TomFloor | TomFloor2 => 2,
+        HatClosed | HatOpen | HatFoot => 3,
+        Ride | RideBell | Crash | Crash2 | Splash | China => 4,
+        Cowbell | Other => 5,
+    }
+}
+
+/// Every run of `played` (by seconds) along `written` (by steps), in the order of the attempt. `step` is the original's
+/// length of a step; `speeds` the slowest and the fastest share of its speed.
+pub(super) fn runs(played: &[Moment], written: &[Moment], step: f64, speeds: (f64, f64)) -> Vec<Run> {
+    let mut open = vec![(0, played.len())];
+    let mut found: Vec<Run> = Vec::new();
+    while let Some((from, to)) = open.pop() {
+        let part = played.get(from..to).unwrap_or_default();
+        let Some(mut run) = best(part, written, step, speeds) else {
+            continue;
+        };
+        run.pairs.iter_mut().for_each(|pair| pair.0 += from);
+        if let (Some(first), Some(last)) = (run.pairs.first(), run.pairs.last()) {
+            open.push((from, first.0));
+            open.push((last.0 + 1, to));
+        }
+        found.push(run);
+    }
+    found.sort_by_key(|run| run.pairs.first().copied());
+    found
+}
+
+/// The best run of a part of the attempt.
+fn best(played: &[Moment], written: &[Moment], step: f64, (slow, fast): (f64, f64)) -> Option<Run> {
+    let count = ((fast / slow).ln() / TEMPOS).ceil().max(0.0) as usize;
+    let tempos: Vec<f64> = (0..=count)
+        .map(|k| step / (slow * (k as f64 * TEMPOS).exp()))
+        .collect();
+    // The busiest part says most about the tempo.
+    let middle = played.len().saturating_sub(LISTENED) / 2;
+    let listened = played
+        .get(middle..played.len().min(middle + LISTENED))
+        .unwrap_or_default();
+    let mut tried: Vec<(f64, f64)> = tempos
+        .par_iter()
+        .map(|tempo| {
+            (
+                path(listened, written, *tempo, (step / fast, step / slow)).score,
+                *tempo,
+            )
+        })
+        .collect();
+    tried.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.total_cmp(&b.1)));
+    tried.truncate(TRIED);
+    let runs: Vec<Run> = tried
+        .par_iter()
+        .map(|(_, tempo)| path(played, written, *tempo, (step / fast, step / slow)))
+        .collect();
+    runs.into_iter()
+        .reduce(|a, b| if b.score > a.score { b } else { a })
+        .filter(|run| run.score >= LEAST)
+}
+
+/// The best way to a pair.
+#[derive(Clone, Copy)]
+struct Cell {
+    score: f32,
+    /// Seconds a step along the path so far.
+    tempo: f32,
+    /// How far back the pair before lies: (0, 0) where the path begins.
+    back: (u8, u8),
+}
+
+/// The best path from a tempo (seconds a step), which must stay within `bounds`.
+fn path(played: &[Moment], written: &[Moment], tempo: f64, bounds: (f64, f64)) -> Run {
+    let wide = written.len();
+    let nothing = Cell {
+        score: f32::NEG_INFINITY,
+        tempo: tempo as f32,
+        back: (0, 0),
+    };
+    let mut cells = vec![nothing; played.len() * wide];
+    let mut top: Option<(f32, usize)> = None;
+    for (i, here) in played.iter().enumerate() {
+        for (j, there) in written.iter().enumerate() {
+            let earned = agree(&here.voices, &there.voices);
+            let mut cell = Cell {
+                score: earned as f32,
+                ..nothing
+            };
+            for di in 1..=SKIPS.min(i) {
+                for dj in 1..=SKIPS.min(j) {
+                    let Some(before) = cells.get((i - di) * wide + j - dj).filter(|c| c.score > 0.0) else {
+                        continue;
+                    };
+                    let (Some(a), Some(b)) = (played.get(i - di), written.get(j - dj)) else {
+                        continue;
+                    };
+                    let (score, tempo) = join(before, here.at - a.at, there.at - b.at, bounds);
+                    let score = score + earned - EXTRA * (di - 1) as f64 - MISSED * (dj - 1) as f64;
+                    if score as f32 > cell.score {
+                        cell = Cell {
+                            score: score as f32,
+                            tempo: tempo as f32,
+                            back: (di as u8, dj as u8),
+                        };
+                    }
+                }
+            }
+            if top.is_none_or(|(most, _)| cell.score > most) {
+                top = Some((cell.score, i * wide + j));
+            }
+            if let Some(slot) = cells.get_mut(i * wide + j) {
+                *slot = cell;
+            }
+        }
+    }
+    back_from(top, &cells, wide)
+}
+
+/// What going on from a pair is worth, and the tempo afterwards.
+fn join(before: &Cell, seconds: f64, steps: f64, (fastest, slowest): (f64, f64)) -> (f64, f64) {
+    let tempo = f64::from(before.tempo);
+    let stray = (seconds - tempo * steps).abs() / STRAY;
+    let cost = (0.5 * stray * stray).min(STOP);
+    let tempo = if stray < 3.0 && steps > 0.0 {
+        let share = steps / (steps + FOLLOWS);
+        (tempo + share * (seconds / steps - tempo)).clamp(fastest, slowest)
+    } else {
+        tempo
+    };
+    (f64::from(before.score) - cost, tempo)
+}
+
+fn back_from(top: Option<(f32, usize)>, cells: &[Cell], wide: usize) -> Run {
+    let Some((score, mut at)) = top else {
+        return Run::default();
+    };
+    let mut pairs = Vec::new();
+    while let Some(cell) = cells.get(at) {
+        pairs.push((at / wide, at % wide));
+        let (di, dj) = (usize::from(cell.back.0), usize::from(cell.back.1));
+        if di == 0 {
+            break;
+        }
+        at -= di * wide + dj;
+    }
+    pairs.reverse();
+    Run {
+        pairs,
+        score: f64::from(score),
+    }
+}
