@@ -211,8 +211,9 @@ fn exercise(drill: &Drill, from: Bpm, to: Bpm) -> Exercise {
         title: drill.title.clone(),
         how: drill.how.clone(),
         round: format!(
-            "A round is {} steps, {beats} beats: {} bpm.",
+            "A round is {} steps, {beats} {}: {} bpm.",
             drill.pattern.steps,
+            if beats == 1.0 { "beat" } else { "beats" },
             lengths.join(", ")
         ),
         pattern: drill.pattern.clone(),

@@ -22,8 +22,9 @@ pub(super) fn run(args: &TakeArgs) -> Result<(), Error> {
     let mut json = serde_json::Map::new();
     if let Some(file) = &args.recording {
         let recording = audio::read(file, &Options::default().audio)?;
-        let entry = measured(args, &study, &recording, &mut lines)?;
+        let (taken, entry) = measured(args, &study, &recording, &mut lines)?;
         take::append(&args.study, &entry)?;
+        json.insert("faults".to_owned(), serde_json::to_value(&taken.faults)?);
         json.insert("take".to_owned(), serde_json::to_value(&entry)?);
     }
     let (entries, warnings) = take::read(&args.study)?;
@@ -57,7 +58,7 @@ fn measured(
     study: &Study,
     recording: &Recording,
     lines: &mut Vec<String>,
-) -> Result<Entry, Error> {
+) -> Result<(Take, Entry), Error> {
     let passage = match args.bars {
         Some(bars) => Passage::bars(study, bars.first, bars.last)?,
         None => Passage::whole(study)?,
@@ -91,7 +92,8 @@ fn measured(
     let now = SystemTime::now()
         .duration_since(UNIX_EPOCH)
         .map_or(0, |since| since.as_secs());
-    Ok(Entry::of(&taken, &file, &recording.source.sha256, now))
+    let entry = Entry::of(&taken, &file, &recording.source.sha256, now);
+    Ok((taken, entry))
 }
 
 fn picture(study: &Study, taken: &Take, file: &str, next: &[String]) -> TakePicture {

@@ -12,6 +12,9 @@ pub mod drums;
 
 mod error;
 
+#[cfg(test)]
+mod examples;
+
 pub mod ladder;
 
 pub mod loudness;

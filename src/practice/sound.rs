@@ -3,6 +3,9 @@
 //!
 //! In: a study, a passage of it, and how it is wanted. Out: samples at [`RATE`], one slice a channel.
 
+#[cfg(test)]
+mod tests;
+
 use super::click::{self, Click};
 use super::drums::{Character, Kit, Strike};
 use super::error::PracticeError;

@@ -27,7 +27,7 @@ pub enum Rung {
 }
 
 const ROW: i64 = 62;
-const LETTERS: usize = 92;
+const LETTERS: usize = 98;
 
 /// Draws the plan on as many pages as it needs; `rules` are printed above it.
 pub fn ladder(study: &Study, rungs: &[Rung], rules: &[String]) -> Vec<Chart> {

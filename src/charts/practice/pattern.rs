@@ -133,7 +133,7 @@ impl Pattern {
             .starts
             .iter()
             .enumerate()
-            .filter(|(_, s)| (from..to).contains(s))
+            .filter(|(_, s)| (from..to).contains(*s))
         {
             svg.line((middle(start), high - 12), (middle(start), low), FIGURE_LIGHT, 4);
             start_sign(svg, middle(start), high - 34, number as u32 + 1);

@@ -25,7 +25,7 @@ pub struct Exercise {
 }
 
 /// Letters on a line of words.
-const LETTERS: usize = 92;
+const LETTERS: usize = 98;
 /// An exercise shows at most so many lines of its pattern.
 const LINES: u32 = 6;
 /// Boxes to tick.

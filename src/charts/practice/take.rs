@@ -210,7 +210,7 @@ fn limbs(svg: &mut Svg, picture: &TakePicture, (left, top): (i64, i64), wide: i6
             left + wide,
             y + 12,
             Type::size(COUNT).end(),
-            &format!("{:+.0}", limb.late),
+            &format!("{:+}", whole(limb.late)),
         );
     }
     let last = top + 60 + 46 * picture.limbs.len() as i64;

@@ -6,7 +6,9 @@
 //! (against how well that drum is heard where it was struck, and where it was not), and a stroke is extra when it is
 //! heard as surely as those that belong.
 
-use std::collections::HashSet;
+use std::collections::{HashMap, HashSet};
+
+use serde::Serialize;
 
 use super::curve::Curve;
 use super::follow::{family, kinship};
@@ -22,10 +24,13 @@ pub(super) struct Expected {
     pub(super) voice: Voice,
     pub(super) limb: Option<Limb>,
     pub(super) layer: Option<Layer>,
+    /// How sure the study itself is of it, 0 to 1.
+    pub(super) sure: f64,
 }
 
 /// What is wrong in an attempt, by step from bar 1.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[serde(tag = "kind", rename_all = "snake_case")]
 pub enum Deviation {
     /// Not there.
     Missed {
@@ -88,6 +93,8 @@ pub(super) struct Struck {
 pub(super) struct Compared {
     pub(super) struck: Vec<Struck>,
     pub(super) faults: Vec<Deviation>,
+    /// Strokes of which it could not be heard whether they are there.
+    pub(super) untold: usize,
     /// A metronome was heard and left out.
     pub(super) metronome: bool,
 }
@@ -163,8 +170,54 @@ pub(super) fn compare(
     let ticks = ticks(hits, &spare, curve, per_beat, written);
     out.metronome = !ticks.is_empty();
     let spare: Vec<usize> = spare.into_iter().filter(|h| !ticks.contains(h)).collect();
-    out.faults = faults(attempt, hits, written, &due, &missing, &spare, &doubt, curve);
+    let found = faults(attempt, hits, written, &due, &missing, &spare, &doubt, curve);
+    (out.faults, out.untold) = told(found, written);
     out
+}
+
+/// Strokes of one kind, alone or under others, that seem to be missing more often than this are ones that the ears miss:
+/// which of them are really missing cannot be told. So many may always be told, and more when most are gone.
+const DEAF: f64 = 0.05;
+const ALWAYS: usize = 2;
+const GONE: f64 = 0.6;
+/// A stroke of which the study is less sure than this is no fault when it is missing.
+const WRITTEN_SURE: f64 = 0.4;
+
+/// The faults that can be told, and how many strokes are in doubt instead.
+fn told(found: Vec<Deviation>, written: &[Expected]) -> (Vec<Deviation>, usize) {
+    let mut crowd: HashMap<i64, usize> = HashMap::new();
+    written
+        .iter()
+        .for_each(|e| *crowd.entry(e.step).or_default() += 1);
+    let kind = |step: i64, voice: Voice| (family(voice), crowd.get(&step).is_some_and(|n| *n > 1));
+    let mut all: HashMap<(u8, bool), (usize, usize)> = HashMap::new();
+    written
+        .iter()
+        .for_each(|e| all.entry(kind(e.step, e.voice)).or_default().0 += 1);
+    let unsure = |step: i64, voice: Voice| {
+        written
+            .iter()
+            .any(|e| e.step == step && e.voice == voice && e.sure < WRITTEN_SURE)
+    };
+    for fault in &found {
+        if let Deviation::Missed { step, voice } = *fault
+            && !unsure(step, voice)
+        {
+            all.entry(kind(step, voice)).or_default().1 += 1;
+        }
+    }
+    let before = found.len();
+    let can_tell = |fault: &Deviation| match *fault {
+        Deviation::Missed { step, voice } => {
+            let (written, missing) = all.get(&kind(step, voice)).copied().unwrap_or_default();
+            let share = missing as f64 / written.max(1) as f64;
+            !unsure(step, voice) && (missing <= ALWAYS || share <= DEAF || share >= GONE)
+        }
+        _ => true,
+    };
+    let faults: Vec<Deviation> = found.into_iter().filter(can_tell).collect();
+    let untold = before - faults.len();
+    (faults, untold)
 }
 
 /// Voices that the ears may take for each other without the player having done anything wrong: the same metal struck
@@ -220,8 +273,8 @@ impl Doubt {
             let share =
                 |sorted: &[f64], share: f64| sorted.get((sorted.len() as f64 * share) as usize).copied();
             let (weak, noise) = (
-                share(&there, 0.05).unwrap_or(0.5),
-                share(&not, 0.97).unwrap_or(0.05),
+                share(&there, 0.02).unwrap_or(0.5),
+                share(&not, 0.9).unwrap_or(0.05),
             );
             // Halfway, on a logarithmic scale, between the weakest that were struck and the loudest that were not.
             let level = (weak.max(1e-3) * noise.max(1e-3)).sqrt();

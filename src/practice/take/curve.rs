@@ -19,9 +19,9 @@ pub(super) struct Point {
     pub(super) voice: Voice,
 }
 
-/// How much a bend costs against a stroke off the curve: bends of a beat are some 20 times smaller than the spread of
+/// How much a bend costs against a stroke off the curve: bends of a beat are some 10 times smaller than the spread of
 /// strokes [M].
-const STIFF: f64 = 400.0;
+const STIFF: f64 = 100.0;
 /// Strokes further off than this (s) hardly count.
 const FAR: f64 = 0.03;
 const ROUNDS: usize = 8;

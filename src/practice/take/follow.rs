@@ -47,12 +47,13 @@ const TRIED: usize = 3;
 /// A run earns at least this.
 const LEAST: f64 = 8.0;
 
-/// How well two moments agree: 1 for one voice in common, less for a relative, and less for each that has no partner.
+/// How well two moments agree: 1 when all voices are the same, -1 when none is, so that a path through the wrong place
+/// loses more than it earns.
 fn agree(played: &[Voice], written: &[Voice]) -> f64 {
     let best = |voice: &Voice| played.iter().map(|p| kinship(*p, *voice)).fold(0.0, f64::max);
     let sum: f64 = written.iter().map(best).sum();
     let most = played.len().max(written.len()).max(1) as f64;
-    1.6 * sum / most - 0.3
+    2.0 * sum / most - 1.0
 }
 
 /// 1 for the same voice, less for one that is easily taken for it.
@@ -60,7 +61,7 @@ pub(super) fn kinship(a: Voice, b: Voice) -> f64 {
     if a == b {
         1.0
     } else if family(a) == family(b) {
-        0.7
+        0.6
     } else {
         0.0
     }

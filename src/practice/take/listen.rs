@@ -18,8 +18,8 @@ pub struct Attempt {
     pub(super) heard: Heard,
 }
 
-/// Frames on each side of an expected time in which its sound is looked for: 20 ms.
-const AROUND: usize = 2;
+/// Frames on each side of an expected time in which its sound is looked for: 30 ms.
+const AROUND: usize = 3;
 
 impl Attempt {
     /// Listens to a recording of an attempt.
@@ -40,21 +40,31 @@ impl Attempt {
         }
         let middle = frame.round() as usize;
         let around = middle.saturating_sub(AROUND)..=middle + AROUND;
+        let sounds = sounds(voice);
         around
-            .map(|k| f64::from(self.heard.at(k, sound(voice))))
+            .flat_map(|k| {
+                sounds
+                    .iter()
+                    .map(move |sound| f64::from(self.heard.at(k, *sound)))
+            })
             .fold(0.0, f64::max)
     }
 }
 
-/// The network's sound of a voice.
-fn sound(voice: Voice) -> Sound {
+/// The network's sounds of a voice.
+fn sounds(voice: Voice) -> &'static [Sound] {
     use Voice::*;
     match voice {
-        Kick | KickLeft => Sound::Kick,
-        Snare | Snare2 | CrossStick => Sound::Snare,
-        TomHigh | TomMid | TomLow | TomFloor | TomFloor2 => Sound::Tom,
-        HatClosed | HatOpen | HatFoot => Sound::Hat,
-        Ride | RideBell | Crash | Crash2 | Splash | China => Sound::Cymbal,
-        Cowbell | Other => Sound::Other,
+        Kick | KickLeft => &[Sound::Kick],
+        Snare | Snare2 => &[Sound::Snare],
+        CrossStick => &[Sound::Snare, Sound::CrossStick],
+        TomHigh | TomMid | TomLow | TomFloor | TomFloor2 => &[Sound::Tom],
+        HatClosed => &[Sound::Hat],
+        HatOpen => &[Sound::Hat, Sound::HatOpen],
+        HatFoot => &[Sound::Hat, Sound::HatFoot],
+        Ride => &[Sound::Cymbal],
+        RideBell => &[Sound::Cymbal, Sound::RideBell],
+        Crash | Crash2 | Splash | China => &[Sound::Cymbal, Sound::Crash],
+        Cowbell | Other => &[Sound::Other],
     }
 }

@@ -25,6 +25,7 @@ pub(super) fn gather(take: &mut Take, study: &Study, parts: &[Part], options: &T
         }
         take.passes.push(part.steps);
         take.written += part.written.len();
+        take.untold += part.compared.untold;
         take.metronome |= part.compared.metronome;
         take.faults.extend(part.compared.faults.iter().copied());
         take.struck.extend(part.compared.struck.iter().map(stroke));

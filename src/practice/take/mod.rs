@@ -13,6 +13,9 @@ mod log;
 mod measure;
 mod words;
 
+#[cfg(test)]
+mod tests;
+
 pub use compare::Deviation;
 pub use listen::Attempt;
 pub use log::{Entry, LOG, append, read};
@@ -98,6 +101,8 @@ pub struct Take {
     pub struck: Vec<Stroke>,
     /// What is wrong, by step.
     pub faults: Vec<Deviation>,
+    /// Strokes of which it could not be heard whether they are there.
+    pub untold: usize,
     /// Lateness of limbs.
     pub limbs: Vec<Late>,
     /// Lateness of each step of the figure: (step from 1, lateness, strokes).
@@ -236,6 +241,7 @@ fn expected(study: &Study, passage: &Passage) -> Vec<Expected> {
             voice: stroke.hit.voice,
             limb: stroke.limb,
             layer: stroke.layer,
+            sure: stroke.hit.sure,
         })
         .collect();
     all.sort_by_key(|e| (e.step, e.voice));

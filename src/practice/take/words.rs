@@ -69,6 +69,15 @@ pub fn lines(take: &Take, grid: &Grid) -> Vec<(&'static str, String)> {
             n => format!("{clean} of {n} to home were clean"),
         },
     ));
+    if take.untold > 0 {
+        lines.push((
+            "unheard",
+            format!(
+                "{} strokes lie under others: whether they are there cannot be told",
+                take.untold
+            ),
+        ));
+    }
     if take.metronome {
         lines.push(("heard", "a metronome, which was left out".to_owned()));
     }
