@@ -22,6 +22,8 @@ pub mod grid;
 
 pub mod cycles;
 
+pub mod stickings;
+
 pub mod study;
 
 pub mod charts;
@@ -51,6 +53,8 @@ pub enum Stage {
     Grid,
     /// Searching for figures.
     Cycles,
+    /// Finding limbs and stickings.
+    Stickings,
     /// Writing the study folder.
     Write,
 }
@@ -83,7 +87,13 @@ pub fn study_of(
     let facts = RecordingFacts::from(&recording.source);
     let warnings = recording.warnings.clone();
     let mut study = Study::new(facts, *options, &hits, grid, &placed, cycles, warnings);
+    watch(Stage::Stickings);
+    study.share_out(&[]);
     corrections.apply_rows(&mut study.strokes);
+    if corrections.says_who_plays() {
+        study.share_out(&corrections.named(&study.strokes));
+        corrections.apply_rows(&mut study.strokes);
+    }
     study.groups = corrections.groups(&study.strokes);
     study
 }

@@ -1,6 +1,7 @@
 //! Options of every stage and their defaults, declared once for the library and for the command.
 
 use crate::grid::Meter;
+use crate::stickings::body::Body;
 use crate::units::{Bpm, Seconds};
 
 /// Which part of the file is studied.
@@ -50,6 +51,13 @@ impl Default for CycleOptions {
     }
 }
 
+/// Who plays, and on which kit.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct StickingOptions {
+    /// Kit and body.
+    pub body: Body,
+}
+
 /// How the recording is listened to before anything else.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Ear {
@@ -75,6 +83,8 @@ pub struct Options {
     pub grid: GridOptions,
     /// Cycles.
     pub cycles: CycleOptions,
+    /// Stickings.
+    pub stickings: StickingOptions,
 }
 
 /// How practice sound is laid out.

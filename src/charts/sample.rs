@@ -44,6 +44,7 @@ pub(super) fn empty() -> Study {
         cycles: Vec::new(),
         open: None,
         lengths: Vec::new(),
+        stickings: Default::default(),
         voices: Vec::new(),
         groups: Vec::new(),
         warnings: Vec::new(),

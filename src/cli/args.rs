@@ -10,7 +10,7 @@ use crate::grid::Meter;
 use crate::names::Voice;
 use crate::options::{
     AudioOptions, CycleOptions, Ear, Form, GridOptions, HitOptions, LadderOptions, Options, SoundOptions,
-    VoiceOptions, Way,
+    StickingOptions, VoiceOptions, Way,
 };
 use crate::practice;
 use crate::practice::drills::Cell;
@@ -327,6 +327,7 @@ impl Hints {
             cycles: CycleOptions {
                 phrase_bars: self.phrase,
             },
+            stickings: StickingOptions::default(),
         }
     }
 }

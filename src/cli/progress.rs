@@ -31,6 +31,7 @@ impl Progress {
             Stage::Voices => "telling the drums apart",
             Stage::Grid => "finding tempo and bars",
             Stage::Cycles => "looking for what repeats",
+            Stage::Stickings => "working out limbs and stickings",
             Stage::Write => "writing the study",
         });
     }

@@ -22,10 +22,14 @@ pub(super) fn lines(study: &Study, folder: &Path) -> Vec<String> {
             "nothing that would need more than the bar to explain it",
         )),
     }
+    lines.extend(stickings(study));
     lines.extend(next(study, folder));
     lines.extend(study.warnings.iter().map(|warning| row("mind", warning)));
     lines
 }
+
+/// So many cells are named as those to learn first.
+const LEARN: usize = 3;
 
 pub(super) fn row(name: &str, text: &str) -> String {
     format!("{name:<10}{text}")
@@ -120,6 +124,62 @@ fn figure(study: &Study, cycle: &Cycle) -> Vec<String> {
         row("sure", &sure),
         row("home", &home(cycle)),
     ]
+}
+
+/// Who keeps up the figure, what the free line is made of, and where nobody could play it.
+fn stickings(study: &Study) -> Vec<String> {
+    let found = &study.stickings;
+    let mut lines = Vec::new();
+    let keeps = found
+        .ways
+        .first()
+        .map(|way| way.figure.as_slice())
+        .unwrap_or_default();
+    let hands: Vec<String> = keeps
+        .iter()
+        .map(|keeps| match keeps.limb {
+            Some(limb) => format!("{} {limb}", plain(keeps.voice.name())),
+            None => format!("{} both hands in turn", plain(keeps.voice.name())),
+        })
+        .collect();
+    if !hands.is_empty() {
+        let next = found.ways.get(1).map_or(String::new(), |way| {
+            format!("; the next best way is {:.0} bits less likely", way.more_bits)
+        });
+        lines.push(row("limbs", &format!("{}{next}", hands.join(", "))));
+    }
+    if found.followed > 0 {
+        lines.push(row(
+            "follows",
+            &format!("{} other strokes take the limbs you named", found.followed),
+        ));
+    }
+    if let Some(last) = found.vocabulary.iter().take(LEARN).last() {
+        let cells: Vec<&str> = found
+            .vocabulary
+            .iter()
+            .take(LEARN)
+            .map(|cell| cell.cell.as_str())
+            .collect();
+        let first = format!(
+            "{}; with {} {:.0} % of the free line",
+            cells.join(", "),
+            if cells.len() == 1 { "it" } else { "them" },
+            last.together * 100.0
+        );
+        lines.push(row("learn", &first));
+    }
+    if let Some(first) = found.impossible.first() {
+        let place = first
+            .place
+            .map_or_else(|| first.time.clock(), |place| place.to_string());
+        let more = match found.impossible.len() - 1 {
+            0 => String::new(),
+            more => format!("; {more} more such places in study.json"),
+        };
+        lines.push(row("mind", &format!("{place}: {}{more}", first.why)));
+    }
+    lines
 }
 
 fn home(cycle: &Cycle) -> String {

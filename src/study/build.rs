@@ -6,6 +6,7 @@ use crate::cycles::{Cycle, Cycles};
 use crate::grid::{Grid, Placed};
 use crate::names::{Layer, Limb, Voice};
 use crate::options::Options;
+use crate::stickings::Stickings;
 use crate::units::{Seconds, Steps};
 use crate::voices::Hit;
 
@@ -67,6 +68,7 @@ impl Study {
             cycles: cycles.found,
             open: cycles.open,
             lengths: cycles.lengths,
+            stickings: Stickings::default(),
             warnings: all_warnings,
         }
     }

@@ -17,6 +17,7 @@ use crate::cycles::{Cycle, LengthTried, Moment};
 use crate::grid::{Grid, Meter, Rival};
 use crate::names::Voice;
 use crate::options::Options;
+use crate::stickings::Stickings;
 use crate::units::{Bpm, Seconds};
 
 const FORMAT: &str = "overbar-study";
@@ -91,14 +92,6 @@ struct GridFacts {
     rivals: Vec<Rival>,
 }
 
-/// What the free line is made of. No stage looks for it yet and the type says so: the list can hold nothing, and
-/// `unexplained`, a share of the line, is `null`, which is "not looked for".
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-struct Stickings {
-    vocabulary: [(); 0],
-    unexplained: Option<f64>,
-}
-
 impl Document {
     /// The document of a study whose `hits.tsv` has this digest.
     pub(super) fn of(
@@ -116,10 +109,7 @@ impl Document {
             cycles: study.cycles.clone(),
             open: study.open.clone(),
             lengths: study.lengths.clone(),
-            stickings: Stickings {
-                vocabulary: [],
-                unexplained: None,
-            },
+            stickings: study.stickings.clone(),
             voices: study.voices.clone(),
             groups: study.groups.clone(),
             warnings: study.warnings.clone(),
@@ -150,6 +140,7 @@ impl Document {
             cycles: self.cycles,
             open: self.open,
             lengths: self.lengths,
+            stickings: self.stickings,
             voices: self.voices,
             groups: self.groups,
             warnings: self.warnings,

@@ -24,8 +24,8 @@ fn round_as(key: &str, value: &mut Value) {
         Value::Array(list) => list.iter_mut().for_each(|value| round_as(key, value)),
         Value::Number(number) if number.is_f64() => {
             let decimals = match key {
-                "bits" => 1,
-                "tempo_bpm" | "sure" | "share" | "kept" => 3,
+                "bits" | "more_bits" => 1,
+                "tempo_bpm" | "sure" | "share" | "kept" | "together" | "unexplained" => 3,
                 _ => 5,
             };
             let factor = 10f64.powi(decimals);

@@ -12,6 +12,7 @@ mod error;
 mod folder;
 mod kit_file;
 mod layout;
+mod limbs;
 mod pairs;
 mod row;
 mod sheet;
@@ -36,6 +37,7 @@ use crate::cycles::{Cycle, LengthTried};
 use crate::grid::{Grid, Place};
 use crate::names::{Layer, Limb, Voice};
 use crate::options::Options;
+use crate::stickings::Stickings;
 use crate::units::{Millis, Seconds, Steps};
 use crate::voices::{Hit, Timbre};
 
@@ -126,6 +128,8 @@ pub struct Study {
     pub open: Option<Cycle>,
     /// Every length tried.
     pub lengths: Vec<LengthTried>,
+    /// Who plays what, and the cells of the free line.
+    pub stickings: Stickings,
     /// Voices with their counts.
     pub voices: Vec<VoiceCount>,
     /// The groups of strokes that were heard, as [`corrections::Corrections::groups`] gives them.

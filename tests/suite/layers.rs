@@ -25,8 +25,8 @@ const ORDER: [&str; 16] = [
     "cli",
 ];
 
-/// Imports against the order that are wanted: a meter is a plain value which the player may state as a hint.
-const WANTED: [(&str, &str); 1] = [("options", "grid::Meter")];
+/// Imports against the order that are wanted: plain values which the player may state as hints.
+const WANTED: [(&str, &str); 2] = [("options", "grid::Meter"), ("options", "stickings::body::Body")];
 
 /// Outputs see what the study says, never the sound or the way to it.
 const OUTPUTS: [&str; 3] = ["charts", "notation", "page"];

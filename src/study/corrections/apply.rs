@@ -12,6 +12,7 @@ use super::super::sheet::{Row, Sheet};
 use super::super::tick::Tick;
 use super::merge::rounding;
 use super::{Correction, Corrections, Edit, Found, SAME_STROKE, Written};
+use crate::names::Limb;
 use crate::units::{Decibels, Seconds};
 use crate::voices::Hit;
 
@@ -69,6 +70,23 @@ impl Corrections {
                 stroke.hit.sure = 1.0;
             }
         }
+    }
+
+    /// The limbs that the player named, in the order of the strokes.
+    pub fn named(&self, strokes: &[Stroke]) -> Vec<Option<Limb>> {
+        let behind = self.behind(strokes.iter().map(|s| Written::of(s).found()));
+        let named = |at: Option<usize>| self.strokes.get(at?)?.row.as_ref()?.limb.flatten();
+        behind.into_iter().map(named).collect()
+    }
+
+    /// Whether the player says anything that limbs and layers of other strokes follow from.
+    pub fn says_who_plays(&self) -> bool {
+        let rows = self
+            .strokes
+            .iter()
+            .filter_map(|correction| correction.row.as_ref());
+        rows.into_iter()
+            .any(|edit| edit.limb.is_some() || edit.layer.is_some() || edit.mark.is_some())
     }
 
     /// For each correction the fresh hit that it is about, if there is one. The rows it knows move with their hits.

@@ -1,0 +1,193 @@
+//! The free line step by step: what is struck there, and what it costs to read it as this limb's stroke or that.
+
+use super::body::{Limbs, mirrored};
+use super::cell::{Hand, Symbol};
+use super::chain::{HANDS, Pair};
+use super::costs::RESTED;
+use super::limbs::{Shared, Work};
+use crate::names::{Limb, Voice};
+
+/// A step as the cell has it, in bits [=: one step in sixteen is otherwise].
+const RIGHT: f64 = 0.1;
+/// A stroke of the cell that is left out: a rest makes no other cell.
+const LEFT_OUT: f64 = 4.0;
+/// Any other step that is not as the cell has it.
+const WRONG: f64 = 8.0;
+/// So many earlier steps are looked at for what a hand did last.
+const BACK: usize = 8;
+/// More steps than hours of playing have.
+const MOST_STEPS: i64 = 1 << 20;
+
+/// In a cell the hands have nothing to choose: the cell says it.
+const CELL: Pair = Pair {
+    chooses: false,
+    ..HANDS
+};
+
+/// One of its strokes.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Stroke {
+    time: f64,
+    at: (f64, f64),
+    own: [f64; 4],
+}
+
+/// The free line.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub(super) struct Line {
+    /// Its first step.
+    pub(super) first: i64,
+    /// The free hits on each of its steps.
+    pub(super) hits: Vec<Vec<usize>>,
+    /// Who plays on each step, by the best account.
+    pub(super) played: Vec<Symbol>,
+    /// The limbs it has.
+    pub(super) hand: Hand,
+    /// Every symbol in it, the rest among them, most frequent first.
+    pub(super) symbols: Vec<Symbol>,
+    /// What each step costs when it is simply written down, its strokes included.
+    pub(super) plain: Vec<f32>,
+    /// What it costs more that a cell begins on a step where no hand goes to another drum.
+    pub(super) begins: Vec<f32>,
+    paid: Vec<f32>,
+    strokes: Vec<Vec<Stroke>>,
+}
+
+impl Line {
+    /// The line that the hits outside all figures make, as they are shared out.
+    pub(super) fn of(work: &Work, shared: &Shared) -> Line {
+        let free = || {
+            let all = work
+                .hits
+                .iter()
+                .enumerate()
+                .filter(|(_, hit)| hit.figure.is_none());
+            all.filter_map(|(at, hit)| Some((at, hit.step?.0)))
+        };
+        let (Some(first), Some(last)) = (free().map(|(_, s)| s).min(), free().map(|(_, s)| s).max()) else {
+            return Line::default();
+        };
+        let length = last.saturating_sub(first).saturating_add(1).min(MOST_STEPS) as usize;
+        let mut line = Line {
+            first,
+            hits: vec![Vec::new(); length],
+            played: vec![Limbs::default(); length],
+            strokes: vec![Vec::new(); length],
+            begins: vec![2.0; length],
+            ..Line::default()
+        };
+        let mut paid = vec![0.0; length];
+        let mut last_voice: [Option<Voice>; 4] = [None; 4];
+        for (at, step) in free() {
+            let step = (step - first) as usize;
+            let Some(hit) = work.hits.get(at).filter(|_| step < length) else {
+                continue;
+            };
+            line.hits[step].push(at);
+            line.strokes[step].push(Stroke {
+                time: hit.time.0,
+                at: work.body.reach(hit.voice).at,
+                own: shared.own.get(at).copied().unwrap_or([WRONG; 4]),
+            });
+            paid[step] += shared.paid.get(at).copied().unwrap_or(0.0);
+            if let Some(limb) = shared.limbs.get(at).copied().flatten() {
+                line.played[step] = line.played[step].with(limb);
+                let before = &mut last_voice[limb as usize];
+                if before.is_some_and(|before| before != hit.voice) {
+                    line.begins[step] = 0.0;
+                }
+                *before = Some(hit.voice);
+            }
+        }
+        if let Some(first) = line.begins.first_mut() {
+            *first = 0.0;
+        }
+        line.hand = Hand::of(&line.played);
+        line.count(&paid);
+        line
+    }
+
+    /// Steps in it.
+    pub(super) fn len(&self) -> usize {
+        self.hits.len()
+    }
+
+    /// What each step costs when it is each of the symbols of a cell that has been going on: for every step one row
+    /// of as many numbers as the cell has symbols.
+    pub(super) fn costs(&self, cell: &[Symbol]) -> Vec<f32> {
+        let rows = (0..self.len()).flat_map(|step| (0..cell.len()).map(move |phase| (step, phase)));
+        rows.map(|(step, phase)| self.cost(step, cell, phase) as f32)
+            .collect()
+    }
+
+    fn cost(&self, step: usize, cell: &[Symbol], phase: usize) -> f64 {
+        let symbol = cell[phase];
+        let strokes = self.strokes.get(step).map_or(&[][..], Vec::as_slice);
+        let own = |stroke: &Stroke, limb: Limb| stroke.own[limb as usize];
+        let cost = match (strokes, symbol.list().as_slice()) {
+            ([], []) => RIGHT,
+            ([], _) => LEFT_OUT,
+            ([stroke], [limb]) => RIGHT + own(stroke, *limb) + self.since(step, cell, phase, *limb),
+            ([a, b], [x, y]) => RIGHT + (own(a, *x) + own(b, *y)).min(own(a, *y) + own(b, *x)),
+            _ => WRONG,
+        };
+        // Somebody else has played it, at what that cost.
+        cost.min(WRONG + f64::from(self.paid[step]))
+    }
+
+    /// What a hand pays for what it did before, the cell having gone on.
+    fn since(&self, step: usize, cell: &[Symbol], phase: usize, limb: Limb) -> f64 {
+        let Some(stroke) = self.strokes[step].first() else {
+            return 0.0;
+        };
+        if !Limbs::HANDS.has(limb) {
+            return 0.0;
+        }
+        let mut alone = true;
+        for back in 1..=BACK.min(step) {
+            let Some(before) = self.strokes[step - back].first() else {
+                continue;
+            };
+            let gap = stroke.time - before.time;
+            if gap >= RESTED {
+                break;
+            }
+            let symbol = cell[(phase + BACK * cell.len() - back) % cell.len()];
+            if symbol.has(limb) {
+                return CELL.next(gap, if alone { 2 } else { 1 }, Some(before.at), stroke.at);
+            }
+            alone &= !symbol.has(mirrored(limb));
+        }
+        0.0
+    }
+
+    fn count(&mut self, paid: &[f64]) {
+        let mut counts: Vec<(Symbol, usize)> = vec![(Limbs::default(), 0)];
+        for limb in self.hand.limbs.list() {
+            counts.push((Limbs::of(&[limb]), 0));
+        }
+        for symbol in &self.played {
+            match counts.iter_mut().find(|(s, _)| s == symbol) {
+                Some((_, count)) => *count += 1,
+                None => counts.push((*symbol, 1)),
+            }
+        }
+        counts.sort_by_key(|(symbol, count)| (std::cmp::Reverse(*count), *symbol));
+        // Krichevsky and Trofimov's estimate of how often each comes.
+        let all = self.played.len() as f64 + 0.5 * counts.len() as f64;
+        let bits = |count: usize| -((count as f64 + 0.5) / all).log2();
+        let plain = |symbol: &Symbol| {
+            let found = counts.iter().find(|(s, _)| s == symbol);
+            found.map_or(0.0, |(_, count)| bits(*count)) as f32
+        };
+        self.paid = paid.iter().map(|paid| *paid as f32).collect();
+        self.plain = self
+            .played
+            .iter()
+            .map(plain)
+            .zip(&self.paid)
+            .map(|(bits, paid)| bits + paid)
+            .collect();
+        self.symbols = counts.into_iter().map(|(symbol, _)| symbol).collect();
+    }
+}

@@ -1,0 +1,98 @@
+//! Hits on steps -> [`Stickings`]: which limb plays which hit, and the few cells that the free line reduces to.
+//!
+//! In: hits with their times (s), steps, voices and figures ([`Played`]), and what the player said of kit and body. Limbs
+//! come from a shortest path ([`chain`], [`limbs`]; its costs stand in [`costs`]), the figure's taken out first. The
+//! free line is then cut into the cells that describe it shortest ([`vocabulary`]), and the limbs are found once more, now
+//! knowing what the same place of a cell is played with elsewhere. Without a grid there are limbs, but no cells.
+
+mod adapt;
+pub mod body;
+mod cell;
+mod chain;
+mod costs;
+mod found;
+mod frame;
+mod limbs;
+mod line;
+mod report;
+pub mod rudiments;
+mod spread;
+mod tiling;
+mod vocabulary;
+
+#[cfg(test)]
+mod invented;
+#[cfg(test)]
+mod tests;
+
+use serde::{Deserialize, Serialize};
+
+use crate::cycles::Cycle;
+use crate::grid::Grid;
+use crate::names::{Limb, Voice};
+use crate::options::StickingOptions;
+use crate::units::{Seconds, Steps};
+pub use adapt::{Level, kept, to_kit};
+pub use frame::Frame;
+pub use report::{Accents, Cell, Drums, Easier, Impossible, Meeting, Permutation, Run, Stickings, Way};
+
+/// A hit as this stage takes it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Played {
+    /// When.
+    pub time: Seconds,
+    /// On which step, where there is a grid.
+    pub step: Option<Steps>,
+    /// What.
+    pub voice: Voice,
+    /// Whether it is accented.
+    pub accent: bool,
+    /// The figure it belongs to, if any.
+    pub figure: Option<usize>,
+    /// The limb that the player named.
+    pub pinned: Option<Limb>,
+}
+
+/// Which hands the free line has.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Hands {
+    /// Both.
+    #[default]
+    Both,
+    /// The right hand, with a foot.
+    Right,
+    /// The left hand, with a foot.
+    Left,
+}
+
+/// The hand that keeps up one voice of a figure.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Keeps {
+    /// Which figure, from 0.
+    pub figure: usize,
+    /// Which voice.
+    pub voice: Voice,
+    /// Which hand; `None` where both take turns.
+    pub limb: Option<Limb>,
+}
+
+/// What was found, hit by hit and in sum.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Found {
+    /// The limb of each hit; `None` where nobody can play it.
+    pub limbs: Vec<Option<Limb>>,
+    /// For each hit how many bits dearer the best account is in which another limb plays it.
+    pub margins: Vec<f64>,
+    /// For each hit the cell of the vocabulary that it is part of.
+    pub cells: Vec<Option<usize>>,
+    /// All the rest.
+    pub stickings: Stickings,
+}
+
+/// Shares the hits, which must be sorted by time, out among the limbs, and finds the cells of what no figure explains.
+/// `hits` name figures by their place in `cycles`.
+pub fn find(hits: &[Played], cycles: &[Cycle], grid: &Grid, options: &StickingOptions) -> Found {
+    let frames: Vec<Frame> = cycles.iter().map(|cycle| Frame::of(cycle, grid)).collect();
+    found::find(hits, &frames, grid, &options.body)
+}

@@ -1,0 +1,220 @@
+//! A line and a vocabulary -> the cheapest way to write the line down as cells, by a shortest path over its steps.
+//!
+//! Bits are paid for each tile: few to go on with the same cell, more to go over to another, and for each step that is not as the
+//! cell has it. Steps outside tiles are written down plainly. Where the line leaves a cell in its middle the last tile may be
+//! cut.
+
+use std::rc::Rc;
+
+use super::line::Line;
+
+/// A cell played once, or a part of it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Tile {
+    /// Which variant of the vocabulary.
+    pub(super) variant: usize,
+    /// Its first step in the line, from 0.
+    pub(super) from: usize,
+    /// The step after its last.
+    pub(super) to: usize,
+}
+
+/// How dear each choice is, in bits; learnt from the tiling itself.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Prices {
+    /// From a tile to the same again, to another, to a plain step.
+    tile: [f64; 3],
+    /// From a plain step to a plain step, to a tile.
+    plain: [f64; 2],
+    variants: Vec<f64>,
+}
+
+/// A line cut into tiles.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub(super) struct Tiling {
+    /// By step.
+    pub(super) tiles: Vec<Tile>,
+    /// Bits for the line.
+    pub(super) bits: f64,
+}
+
+/// To leave a cell before its end, and where.
+const CUT: f64 = 4.0;
+
+/// Where the path comes from: the tile's first step, and the variant before it.
+#[derive(Debug, Clone, Copy)]
+struct Back {
+    from: u32,
+    before: u32,
+}
+
+impl Tiling {
+    /// How many different variants it has.
+    pub(super) fn used(&self) -> usize {
+        let mut used: Vec<usize> = self.tiles.iter().map(|tile| tile.variant).collect();
+        used.sort_unstable();
+        used.dedup();
+        used.len()
+    }
+}
+
+impl Prices {
+    fn even(count: usize) -> Prices {
+        Prices {
+            tile: [0.3, 3.0, 4.0],
+            plain: [0.3, 2.5],
+            variants: vec![(count.max(1) as f64).log2(); count],
+        }
+    }
+
+    /// The prices that the tiles of a line ask for: what is frequent is cheap, what never comes is not offered again.
+    fn of(tiling: &Tiling, count: usize, steps: usize) -> Prices {
+        let mut starts = vec![0.0; count];
+        let (mut tile, mut plain) = ([0.5; 3], [0.5; 2]);
+        let mut before: Option<&Tile> = None;
+        for next in &tiling.tiles {
+            let end = before.map_or(0, |tile| tile.to);
+            let gap = next.from - end;
+            match before {
+                Some(b) if gap == 0 && b.variant == next.variant => tile[0] += 1.0,
+                Some(_) if gap == 0 => tile[1] += 1.0,
+                _ => {
+                    tile[2] += f64::from(before.is_some());
+                    plain[0] += gap as f64;
+                    plain[1] += 1.0;
+                }
+            }
+            if let Some(slot) = starts
+                .get_mut(next.variant)
+                .filter(|_| !before.is_some_and(|b| gap == 0 && b.variant == next.variant))
+            {
+                *slot += 1.0;
+            }
+            before = Some(next);
+        }
+        let rest = steps - before.map_or(0, |tile| tile.to).min(steps);
+        plain[0] += rest as f64;
+        let sum = starts.iter().sum::<f64>().max(1.0);
+        Prices {
+            tile: tile.map(|count| -(count / tile.iter().sum::<f64>()).log2()),
+            plain: plain.map(|count| -(count / plain.iter().sum::<f64>()).log2()),
+            variants: starts.iter().map(|count| -(count / sum).log2()).collect(),
+        }
+    }
+}
+
+/// A variant as the path needs it: where its costs stand, and at which of the cell's symbols it begins.
+#[derive(Debug, Clone)]
+pub(super) struct Priced {
+    /// For every step one row of as many numbers as the cell has symbols.
+    pub(super) costs: Rc<Vec<f32>>,
+    /// Steps in the cell.
+    pub(super) length: usize,
+    /// Its first symbol.
+    pub(super) from: usize,
+}
+
+/// The cheapest tiling, its prices learnt in a few rounds.
+pub(super) fn tile(line: &Line, variants: &[Priced], rounds: usize) -> Tiling {
+    let mut prices = Prices::even(variants.len());
+    let mut best = shortest(line, variants, &prices);
+    for _ in 0..rounds {
+        prices = Prices::of(&best, variants.len(), line.len());
+        best = shortest(line, variants, &prices);
+    }
+    best
+}
+
+fn shortest(line: &Line, variants: &[Priced], prices: &Prices) -> Tiling {
+    let (steps, count) = (line.len(), variants.len());
+    // State `count` is a plain step, or the beginning.
+    let wide = count + 1;
+    let mut cost = vec![f64::INFINITY; (steps + 1) * wide];
+    let mut back = vec![Back { from: 0, before: 0 }; (steps + 1) * wide];
+    cost[count] = 0.0;
+    for at in 0..steps {
+        let own: Vec<f64> = cost[at * wide..(at + 1) * wide].to_vec();
+        let tiled = (0..count)
+            .min_by(|a, b| own[*a].total_cmp(&own[*b]))
+            .unwrap_or(count);
+        let mut offer = |to: usize, state: usize, price: f64, before: usize| {
+            let slot = to * wide + state;
+            if price < cost[slot] {
+                cost[slot] = price;
+                back[slot] = Back {
+                    from: at as u32,
+                    before: before as u32,
+                };
+            }
+        };
+        let [again, other, leave] = prices.tile;
+        let [stay, enter] = prices.plain;
+        let cheaper = |a: (f64, usize), b: (f64, usize)| if b.0 < a.0 { b } else { a };
+        let (cost_plain, before) = cheaper((own[count] + stay, count), (own[tiled] + leave, tiled));
+        offer(at + 1, count, cost_plain + f64::from(line.plain[at]), before);
+        // The line itself begins with the first cell.
+        let enter = if at == 0 { 0.0 } else { enter };
+        let (fresh, came) = cheaper((own[count] + enter, count), (own[tiled] + other, tiled));
+        let fresh = fresh + f64::from(line.begins[at]);
+        for (v, Priced { costs, length, from }) in variants.iter().enumerate() {
+            if prices.variants[v].is_infinite() {
+                continue;
+            }
+            let (start, before) = cheaper((fresh + prices.variants[v], came), (own[v] + again, v));
+            let mut sum = start;
+            for n in 0..*length {
+                if at + n >= steps {
+                    break;
+                }
+                sum += f64::from(costs[(at + n) * length + (from + n) % length]);
+                let whole = n + 1 == *length;
+                // Where the line ends its last cell is cut for nothing.
+                let cut = if whole || at + n + 1 == steps { 0.0 } else { CUT };
+                // Only a cell that has come once whole may be cut.
+                if whole || before == v {
+                    offer(
+                        at + n + 1,
+                        if whole { v } else { count },
+                        sum + cut,
+                        before_of(before, v, whole),
+                    );
+                }
+            }
+        }
+    }
+    trace(&cost, &back, steps, wide)
+}
+
+/// A cut tile ends in the state of a plain step, and is told from one by its number.
+fn before_of(before: usize, variant: usize, whole: bool) -> usize {
+    if whole { before } else { (1 << 31) | variant }
+}
+
+fn trace(cost: &[f64], back: &[Back], steps: usize, wide: usize) -> Tiling {
+    let last = &cost[steps * wide..];
+    let mut state = (0..wide)
+        .min_by(|a, b| last[*a].total_cmp(&last[*b]))
+        .unwrap_or(0);
+    let mut tiling = Tiling {
+        tiles: Vec::new(),
+        bits: last.get(state).copied().unwrap_or(0.0),
+    };
+    let mut at = steps;
+    while at > 0 {
+        let Back { from, before } = back[at * wide + state];
+        let (from, before) = (from as usize, before as usize);
+        let cut = before >> 31 == 1;
+        let variant = if cut { before & !(1 << 31) } else { state };
+        if variant + 1 < wide {
+            tiling.tiles.push(Tile {
+                variant,
+                from,
+                to: at,
+            });
+        }
+        state = if cut { variant } else { before };
+        at = from;
+    }
+    tiling.tiles.reverse();
+    tiling
+}
