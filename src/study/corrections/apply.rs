@@ -72,11 +72,12 @@ impl Corrections {
         }
     }
 
-    /// The limbs that the player named, in the order of the strokes.
+    /// The limbs that the player named, stroke by stroke or for a whole group, in the order of the strokes.
     pub fn named(&self, strokes: &[Stroke]) -> Vec<Option<Limb>> {
         let behind = self.behind(strokes.iter().map(|s| Written::of(s).found()));
         let named = |at: Option<usize>| self.strokes.get(at?)?.row.as_ref()?.limb.flatten();
-        behind.into_iter().map(named).collect()
+        let both = |(at, stroke)| named(at).or_else(|| self.limb_of_group(stroke));
+        behind.into_iter().zip(strokes).map(both).collect()
     }
 
     /// Whether the player says anything that limbs and layers of other strokes follow from.
@@ -85,8 +86,10 @@ impl Corrections {
             .strokes
             .iter()
             .filter_map(|correction| correction.row.as_ref());
-        rows.into_iter()
-            .any(|edit| edit.limb.is_some() || edit.layer.is_some() || edit.mark.is_some())
+        let in_rows = rows
+            .into_iter()
+            .any(|edit| edit.limb.is_some() || edit.layer.is_some() || edit.mark.is_some());
+        in_rows || self.gives_limbs()
     }
 
     /// For each correction the fresh hit that it is about, if there is one. The rows it knows move with their hits.

@@ -9,7 +9,7 @@ use std::path::PathBuf;
 use super::super::tick::Tick;
 use super::super::{GroupFacts, Stroke, build};
 use super::{Corrections, Found, Written};
-use crate::names::Voice;
+use crate::names::{Limb, Voice};
 use crate::voices::kit::{Entry, Kit};
 use crate::voices::{self, Group, Hit, Timbre};
 
@@ -111,11 +111,21 @@ impl Corrections {
     /// Fills in the limbs of whole groups.
     pub(super) fn apply_limbs(&self, strokes: &mut [Stroke]) {
         for stroke in strokes {
-            let group = self.kit.of.get(&Written::of(stroke).found());
-            stroke.limb = group
-                .and_then(|group| self.kit.kit.limb_of(*group))
-                .or(stroke.limb);
+            stroke.limb = self.limb_of_group(stroke).or(stroke.limb);
         }
+    }
+
+    /// The limb that the player gave to the whole group of a stroke.
+    pub(super) fn limb_of_group(&self, stroke: &Stroke) -> Option<Limb> {
+        let group = self.kit.of.get(&Written::of(stroke).found())?;
+        self.kit.kit.limb_of(*group)
+    }
+
+    /// Whether the player gave a limb to any group.
+    pub(super) fn gives_limbs(&self) -> bool {
+        Voice::ALL
+            .iter()
+            .any(|group| self.kit.kit.limb_of(*group).is_some())
     }
 
     /// The voice under which the last run would have written a stroke of this run.
