@@ -3,7 +3,7 @@
 
 use super::drums::{Character, Kit, Strike};
 use crate::audio::Recording;
-use crate::cycles::{Cycle, Cycles, FigureNote, Moment, home};
+use crate::cycles::{Cycle, Cycles, FigureNote, Home, Moment, Verdict, home};
 use crate::grid::{Grid, Placed};
 use crate::names::Voice;
 use crate::options::Options;
@@ -60,6 +60,7 @@ pub(super) fn study() -> Study {
             voice: *voice,
             level: Decibels(-3.0),
             mark: None,
+            grace: None,
             sure: 0.9,
         })
         .collect();
@@ -101,11 +102,13 @@ pub(super) fn study() -> Study {
         home_bars,
         home_cycles,
         resolved: None,
+        grade: Verdict::Certain,
+        home: Home::default(),
     };
     let cycles = Cycles {
         found: vec![cycle],
-        lengths: vec![],
         layer: strokes.iter().map(|(.., figure)| figure.then_some(0)).collect(),
+        ..Cycles::default()
     };
     let facts = RecordingFacts::from(&Default::default());
     Study::new(facts, Options::default(), &hits, grid, &placed, cycles, vec![])

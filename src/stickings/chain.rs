@@ -302,7 +302,7 @@ impl Chain<'_> {
             state = self.after(now, state, choice);
             price
         };
-        (0..self.moments.len()).map(|now| pay(now)).collect()
+        (0..self.moments.len()).map(pay).collect()
     }
 
     fn margins(&self, layers: &[Layer], best: f64) -> Vec<[f64; 2]> {

@@ -146,6 +146,7 @@ mod tests {
             voice,
             level: Decibels(0.0),
             mark: None,
+            grace: None,
             sure: 1.0,
         }
     }

@@ -5,6 +5,7 @@ use crate::grid::{Grid, Meter};
 use crate::names::Voice;
 use crate::notation::read::{Written, WrittenNote};
 use crate::options::Options;
+use crate::stickings::Stickings;
 use crate::study::{RecordingFacts, Stroke, Study};
 use crate::units::{Bpm, Decibels, Seconds, Steps};
 use crate::voices::Hit;
@@ -40,6 +41,7 @@ fn study(strokes: &[(i64, Voice)], unsure: i64) -> Study {
             voice,
             level: Decibels(-6.0),
             mark: None,
+            grace: None,
             sure: if step == unsure { 0.2 } else { 0.9 },
         },
         step: Some(Steps(step)),
@@ -62,7 +64,9 @@ fn study(strokes: &[(i64, Voice)], unsure: i64) -> Study {
         cycles: Vec::new(),
         open: None,
         lengths: Vec::new(),
+        stickings: Stickings::default(),
         voices: Vec::new(),
+        groups: Vec::new(),
         warnings: Vec::new(),
     }
 }

@@ -42,6 +42,7 @@ fn hit(time: f64, voice: Voice) -> Hit {
         voice,
         level: Decibels(-3.0),
         mark: None,
+        grace: None,
         sure: 0.9,
     }
 }
