@@ -256,6 +256,20 @@ mod tests {
     }
 
     #[test]
+    fn a_grace_stroke_is_read_in_milliseconds_and_nonsense_is_refused() {
+        let sheet = read("time\tvoice\tmark\tgrace\n1.5\tsnare\tflam\t23,5\n2\tsnare\t\t\n").unwrap();
+        let graces: Vec<_> = sheet.rows.iter().map(|row| row.grace).collect();
+        assert_eq!(graces, [Some(Some(Tick::of(Seconds(0.0235)))), Some(None)]);
+        for bad in ["-3", "soon", "5000"] {
+            let said = complaint(&format!("time\tvoice\tgrace\n1\tsnare\t{bad}\n"));
+            assert!(
+                said.contains("is no number of milliseconds before the stroke"),
+                "{said}"
+            );
+        }
+    }
+
+    #[test]
     fn a_short_row_says_nothing_about_the_cells_it_lacks() {
         let sheet = read("time\tvoice\tlimb\tlayer\n1.5\tkick\t\n").unwrap();
         assert_eq!((sheet.rows[0].limb, sheet.rows[0].layer), (Some(None), None));

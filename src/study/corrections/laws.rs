@@ -283,6 +283,6 @@ fn a_file_whose_study_was_lost_keeps_every_row_as_it_stands() {
 fn columns_are_those_of_the_contract() {
     assert_eq!(
         COLUMNS.join(" "),
-        "time voice level bar beat step late limb layer mark sure"
+        "time voice level bar beat step late limb layer mark grace sure"
     );
 }

@@ -136,7 +136,7 @@ fn limbs_and_layers_of_a_file_whose_study_was_lost_are_kept() {
     let folder = studied();
     edit(folder.path(), |text| {
         let line = text.lines().find(|line| line.starts_with("2.00000")).unwrap();
-        text.replace(line, "2.00000\tkick\t-3\t\t\t\t\tLF\tostinato\t\t1")
+        text.replace(line, "2.00000\tkick\t-3\t\t\t\t\tLF\tostinato\t\t\t1")
     });
     fs::remove_file(folder.path().join(STUDY)).unwrap();
     for _ in 0..2 {

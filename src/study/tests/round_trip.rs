@@ -51,13 +51,13 @@ fn a_written_row_has_its_cells_in_the_contracts_order() {
     let lines: Vec<&str> = text.lines().filter(|line| !line.starts_with('#')).collect();
     assert_eq!(
         lines[0],
-        "time\tvoice\tlevel\tbar\tbeat\tstep\tlate\tlimb\tlayer\tmark\tsure"
+        "time\tvoice\tlevel\tbar\tbeat\tstep\tlate\tlimb\tlayer\tmark\tgrace\tsure"
     );
     assert_eq!(
         lines[1],
-        "0.75000\tkick_left\t-6.3\t1\t1\t1\t0.0\tLF\tostinato\t\t0.75"
+        "0.75000\tkick_left\t-6.3\t1\t1\t1\t0.0\tLF\tostinato\t\t\t0.75"
     );
-    assert_eq!(lines[3], "1.15000\tsnare\t-6.3\t1\t1\t4\t25.0\t\tsolo\t\t0.75");
+    assert_eq!(lines[3], "1.15000\tsnare\t-6.3\t1\t1\t4\t25.0\t\tsolo\t\t\t0.75");
 }
 
 #[test]
