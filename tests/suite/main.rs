@@ -12,6 +12,7 @@ mod edits;
 mod findings;
 mod golden;
 mod kit;
+mod graces;
 mod layers;
 mod manners;
 mod readme;
