@@ -65,7 +65,11 @@ pub fn fit(points: &[(f64, f64)]) -> Option<Fit> {
             (l.min(*x), h.max(*x))
         });
     let wide = high - low;
-    if points.len() < 4 || !(wide > 0.0) || !points.iter().all(|(x, y)| x.is_finite() && y.is_finite()) {
+    if points.len() < 4
+        || wide.is_nan()
+        || wide <= 0.0
+        || !points.iter().all(|(x, y)| x.is_finite() && y.is_finite())
+    {
         return None;
     }
     let rate = |k: f64| RATES.0 * (RATES.1 / RATES.0).powf(k / GRID as f64) / wide;
@@ -102,7 +106,7 @@ fn linear(points: &[(f64, f64)], rate: f64) -> Option<(f64, f64, f64)> {
         ee += d * d;
         ey += d * (point.1 - y);
     }
-    if !(ee > 1e-300) {
+    if ee.is_nan() || ee <= 1e-300 {
         return None;
     }
     let b = ey / ee;

@@ -159,7 +159,7 @@ impl Pattern {
             let here = self
                 .notes
                 .iter()
-                .filter(|n| n.step == step && !n.figure || n.step == step && self.only_figure());
+                .filter(|n| n.step == step && (!n.figure || self.only_figure()));
             let letters: String = here.filter_map(|n| n.limb).map(letter).collect();
             if !letters.is_empty() {
                 svg.text(middle(step), y, Type::size(COUNT).middle(), &letters);

@@ -167,7 +167,7 @@ fn every_displacement_is_there_once_and_both_lines_meet_as_the_arithmetic_says()
             .map(|n| n.step)
             .collect();
         let wanted: Vec<u32> = (0..drill.pattern.steps)
-            .filter(|s| (s + i as u32) % 16 == 0)
+            .filter(|s| (s + i as u32).is_multiple_of(16))
             .collect();
         assert_eq!(kicks, wanted);
     }

@@ -50,7 +50,7 @@ impl Curve {
             steps.clone().fold(f64::INFINITY, f64::min),
             steps.fold(f64::NEG_INFINITY, f64::max),
         );
-        if points.len() < 3 || !(high > low) || per_beat < 1.0 {
+        if points.len() < 3 || high.is_nan() || low.is_nan() || high <= low || per_beat < 1.0 {
             return None;
         }
         let count = ((high - low) / per_beat).ceil() as usize + 2;
@@ -187,7 +187,7 @@ pub(super) fn median(mut numbers: Vec<f64>) -> f64 {
         numbers.get(half),
         half.checked_sub(1).and_then(|h| numbers.get(h)),
     ) {
-        (Some(high), Some(low)) if numbers.len() % 2 == 0 => (high + low) / 2.0,
+        (Some(high), Some(low)) if numbers.len().is_multiple_of(2) => (high + low) / 2.0,
         (Some(middle), _) => *middle,
         _ => 0.0,
     }

@@ -121,7 +121,7 @@ fn limbs(parts: &[Part]) -> Vec<Late> {
         .filter(|s| tells(s))
         .map(|s| (who(s), s.late))
         .collect();
-    all.sort_by(|a, b| a.0.cmp(&b.0));
+    all.sort_by_key(|a| a.0);
     let same = all.chunk_by(|a, b| a.0 == b.0);
     same.filter_map(|group| {
         let late: Vec<f64> = group.iter().map(|g| g.1).collect();
