@@ -69,6 +69,7 @@ pub fn study_of(
 ) -> Study {
     watch(Stage::Hits);
     let heard = match options.ear {
+        Ear::Trained if options.hits.mix => listen::listen_through_a_band(recording),
         Ear::Trained => listen::listen(recording),
         Ear::Fast => Heard::default(),
     };
@@ -85,7 +86,10 @@ pub fn study_of(
     watch(Stage::Cycles);
     let cycles = cycles::find(&placed, &grid, &options.cycles);
     let facts = RecordingFacts::from(&recording.source);
-    let warnings = recording.warnings.clone();
+    let mut warnings = recording.warnings.clone();
+    if options.hits.mix {
+        warnings.push(voices::LESS_SURE_IN_MIX.into());
+    }
     let mut study = Study::new(facts, *options, &hits, grid, &placed, cycles, warnings);
     watch(Stage::Stickings);
     study.share_out(&[]);

@@ -22,7 +22,10 @@ pub struct HitOptions {
 
 /// How voices are named.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct VoiceOptions {}
+pub struct VoiceOptions {
+    /// There is a band on the recording.
+    pub mix: bool,
+}
 
 /// What the player already knows about the grid; everything that is `None` is found.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]

@@ -317,7 +317,7 @@ impl Hints {
                 to: self.to,
             },
             hits: HitOptions { mix: self.mix },
-            voices: VoiceOptions::default(),
+            voices: VoiceOptions { mix: self.mix },
             grid: GridOptions {
                 tempo: self.tempo,
                 meter: self.meter,

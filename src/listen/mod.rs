@@ -8,6 +8,8 @@
 mod features;
 mod network;
 
+mod percussion;
+
 mod strokes;
 
 use rayon::prelude::*;
@@ -104,6 +106,23 @@ impl Heard {
     pub fn time_of(&self, k: usize) -> Seconds {
         self.start + FRAME * k as f64
     }
+}
+
+/// Listens to a recording on which a band plays along: to it as it is, and to its strokes brought out of the band.
+/// Both have an equal say, in log odds.
+pub fn listen_through_a_band(recording: &Recording) -> Heard {
+    let mut heard = listen(recording);
+    let strokes = listen(&percussion::percussion(recording));
+    for (frame, other) in heard.frames.iter_mut().zip(&strokes.frames) {
+        frame.iter_mut().zip(other).for_each(|(a, b)| *a = agreed(*a, *b));
+    }
+    heard
+}
+
+/// The probability half way between two in log odds.
+fn agreed(a: f32, b: f32) -> f32 {
+    let (yes, no) = ((a * b).sqrt(), ((1.0 - a) * (1.0 - b)).sqrt());
+    if yes + no > 0.0 { yes / (yes + no) } else { 0.5 }
 }
 
 /// Listens to the whole recording, on all cores; the result does not depend on how many there are. Nothing is heard

@@ -101,6 +101,23 @@ fn a_louder_copy_is_heard_alike() {
 }
 
 #[test]
+fn two_opinions_meet_half_way_in_log_odds() {
+    assert!((agreed(0.9, 0.9) - 0.9).abs() < 1e-6);
+    assert!((agreed(0.8, 0.2) - 0.5).abs() < 1e-6);
+    assert_eq!(
+        [agreed(0.0, 0.7), agreed(1.0, 0.7), agreed(0.0, 1.0)],
+        [0.0, 1.0, 0.5]
+    );
+}
+
+#[test]
+fn through_a_band_the_same_frames_are_heard() {
+    let recording = Recording::from_channels(&[example()]);
+    assert_eq!(listen_through_a_band(&recording).len(), listen(&recording).len());
+    assert!(listen_through_a_band(&Recording::default()).is_empty());
+}
+
+#[test]
 fn nothing_is_heard_in_silence() {
     assert!(listen(&Recording::default()).is_empty());
     assert!(listen(&Recording::from_channels(&[vec![0.0; 5000]])).is_empty());

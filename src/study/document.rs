@@ -285,6 +285,7 @@ impl Hints {
         options.audio.to = self.to;
         options.hits.mix = self.mix;
         options.cycles.phrase_bars = self.phrase_bars;
+        options.voices.mix = self.mix;
         options
     }
 }

@@ -130,6 +130,7 @@ pub(super) fn full_study() -> Study {
     options.grid.meter = Some(Meter::COMMON);
     options.audio.to = Some(Seconds(12.5));
     options.hits.mix = true;
+    options.voices.mix = true;
     let cycles = Cycles {
         found: vec![five()],
         open: None,

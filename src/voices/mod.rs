@@ -37,6 +37,9 @@ use crate::units::{Decibels, Millis, Seconds};
 /// The network's stroke and the onset belong together within this time.
 const TOGETHER: Seconds = Seconds(0.03);
 
+/// What a study of a recording with a band says of itself.
+pub(crate) const LESS_SURE_IN_MIX: &str = "a band plays along: kicks and snares are fairly sure, hats and toms less, and soft strokes may be missing";
+
 /// How sure a hit is that nothing on the kit is likely for.
 const UNNAMED_SURE: f64 = 0.1;
 
@@ -68,14 +71,14 @@ pub fn name(recording: &Recording, heard: &Heard, onsets: &[Onset], options: &Vo
 
 /// The same before grace strokes are joined to their main strokes and strokes are marked: an onset gives one hit or
 /// more, never none.
-pub fn singly(recording: &Recording, heard: &Heard, onsets: &[Onset], _options: &VoiceOptions) -> Vec<Hit> {
+pub fn singly(recording: &Recording, heard: &Heard, onsets: &[Onset], options: &VoiceOptions) -> Vec<Hit> {
     let rows = features::rows(recording, onsets);
     let (odds, strokes) = if heard.is_empty() {
         let odds = classes::odds(&rows);
         let strokes = strokes::strokes(&odds);
         (odds, strokes)
     } else {
-        by_ear(heard, onsets, &rows)
+        by_ear(heard, onsets, &rows, options.mix)
     };
     let voices = voices(&strokes, &rows, &odds);
     let mut hits: Vec<Hit> = Vec::new();
@@ -99,19 +102,23 @@ pub fn singly(recording: &Recording, heard: &Heard, onsets: &[Onset], _options: 
 }
 
 /// What the network heard at each onset, and the strokes that this speaks for once it is read against the whole
-/// recording: what is likely, or else the likeliest.
-fn by_ear(heard: &Heard, onsets: &[Onset], rows: &[Vec<f32>]) -> (Vec<Odds>, Vec<Stroke>) {
+/// recording: what is likely, or else the likeliest. A band's notes would be read as strokes, so with a band the
+/// network decides alone.
+fn by_ear(heard: &Heard, onsets: &[Onset], rows: &[Vec<f32>], mix: bool) -> (Vec<Odds>, Vec<Stroke>) {
     let all = listen::strokes(heard, 0.0);
     let near: Vec<Option<&listen::Stroke>> = onsets.iter().map(|onset| nearest(&all, onset.time)).collect();
     let log_odds = |odds: f32| (odds / (1.0 - odds)).ln().clamp(-own::MOST, own::MOST);
     let classes = |stroke: Option<&listen::Stroke>| {
         Class::MAIN.map(|class| stroke.map_or(-own::MOST, |s| log_odds(s.likely(class.sound()))))
     };
-    let read = own::read_against_itself(
-        &near.iter().map(|stroke| classes(*stroke)).collect::<Vec<_>>(),
-        rows,
-    );
-    let least = own::least(&read);
+    let classes: Vec<own::LogOdds> = near.iter().map(|stroke| classes(*stroke)).collect();
+    let (read, least) = if mix {
+        (classes, [own::LEAST_IN_MIX; Class::MAIN.len()])
+    } else {
+        let read = own::read_against_itself(&classes, rows);
+        let least = own::least(&read);
+        (read, least)
+    };
     let mut strokes = Vec::new();
     for (onset, odds) in read
         .iter()

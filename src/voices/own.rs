@@ -72,6 +72,9 @@ pub(super) fn least(read: &[LogOdds]) -> LogOdds {
     })
 }
 
+/// The least log odds where a band plays along: there no emptiest place parts strokes from other things.
+pub(super) const LEAST_IN_MIX: f32 = 0.0;
+
 /// The least log odds where nothing tells better, and of a class that never strikes clearly.
 const USUAL: f32 = 0.85;
 const IF_NEVER_CLEAR: f32 = 2.5;

@@ -1,5 +1,8 @@
-"""The network that listens, its features, and how its weights are written for the program. Needs numpy and torch."""
-import math
+"""The network that listens, its features, and how its weights are written for the program. Needs numpy and torch.
+
+    network.py SIZE OUT A.pt [B.pt ...]     # the mean of networks that resumed from one: OUT/weights.f16, OUT/golden.f32
+"""
+import math, sys
 import numpy as np, torch
 from torch import nn
 from torch.nn import functional as F
@@ -153,3 +156,17 @@ def write_golden(net, file):
     print("rounding the weights moves the output by at most", float((out - exact).abs().max()))
     with open(file, "wb") as g:
         g.write(f.numpy().astype("<f4").tobytes() + out.numpy().astype("<f4").tobytes())
+
+
+def main():
+    size, out, *files = sys.argv[1:]
+    states = [torch.load(f, map_location="cpu") for f in files]
+    net = Network(*SIZES[size])
+    net.load_state_dict({n: sum(s[n] for s in states) / len(states) if v.dtype.is_floating_point else v for n, v in states[0].items()})
+    net.eval()
+    write(net, out + "/weights.f16")
+    write_golden(net, out + "/golden.f32")
+
+
+if __name__ == "__main__":
+    main()

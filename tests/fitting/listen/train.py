@@ -5,7 +5,7 @@
     python3 tests/fitting/listen/train.py BANK OUT --from SOUNDS GMD SOUNDFONTS STROKES --bands BANDS [--minutes 9] [--evaluate CLIPS]
 
 --leave-out trains one network for each source of sounds instead, which hears all sources but that one and all
-performances but every eighth; generated.py makes the clips to measure it on.
+performances but every eighth; left_out.py measures them.
 
 BANK is written by prepare.py from the four folders where it is not there yet. OUT gets SIZE.f16 (the program reads
 src/listen/weights.f16), SIZE.golden (src/listen/golden.f32), SIZE.pt, and with --evaluate what each size hears in
