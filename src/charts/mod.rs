@@ -8,10 +8,15 @@
 //!   by the bar, where they walk;
 //! - `evidence`: how many bits every length tried would save;
 //! - `staircase`: where cycles start bar by bar, what falls on beat one, and ways to resolve;
-//! - `strip`: the whole recording with cycles as blocks over the bars.
+//! - `strip`: the whole recording with cycles as blocks over the bars;
+//! - `solo`: the free line, cut into the cells that it is made of;
+//! - `learn`: how much of it each cell opens, in the order in which to learn them;
+//! - `cells`: a card for each cell: its permutations, how it meets the figure, where it lives.
 
+mod cells;
 mod evidence;
 mod grid;
+mod learn;
 mod page;
 mod palette;
 mod practice;
@@ -19,6 +24,7 @@ mod practice;
 mod sample;
 mod score;
 mod shapes;
+mod solo;
 mod stack;
 mod staircase;
 mod strip;
@@ -61,17 +67,31 @@ pub enum ChartKind {
     Staircase,
     /// The whole recording with cycles as blocks: `strip`, then `strip-02` and so on when it is long.
     Strip,
+    /// The free line by cell: `solo-01`, `solo-02` and so on.
+    Solo,
+    /// How much each cell opens: `learn`.
+    Learn,
+    /// A card for each cell: `cells-01` and so on.
+    Cells,
 }
 
 impl ChartKind {
     /// All of them.
-    pub const ALL: [ChartKind; 5] = [
+    pub const ALL: [ChartKind; 8] = [
         ChartKind::Grid,
         ChartKind::Stack,
         ChartKind::Evidence,
         ChartKind::Staircase,
         ChartKind::Strip,
+        ChartKind::Solo,
+        ChartKind::Learn,
+        ChartKind::Cells,
     ];
+
+    /// Whether it is about the whole recording whatever the bars.
+    pub fn is_of_the_whole(self) -> bool {
+        !matches!(self, ChartKind::Grid | ChartKind::Stack | ChartKind::Solo)
+    }
 
     /// The name that the command and files use.
     pub fn name(self) -> &'static str {
@@ -81,6 +101,9 @@ impl ChartKind {
             ChartKind::Evidence => "evidence",
             ChartKind::Staircase => "staircase",
             ChartKind::Strip => "strip",
+            ChartKind::Solo => "solo",
+            ChartKind::Learn => "learn",
+            ChartKind::Cells => "cells",
         }
     }
 }
@@ -115,7 +138,7 @@ pub fn all(study: &Study) -> Vec<Chart> {
 }
 
 /// One kind of chart, of all bars or of the wanted ones (counted from 1; a pick-up is bar 0). Always gives at least
-/// one page. `evidence`, `staircase` and `strip` are about the whole recording whatever the bars.
+/// one page. Those that are about the whole recording are so whatever the bars.
 pub fn draw(study: &Study, kind: ChartKind, bars: Option<RangeInclusive<i64>>) -> Vec<Chart> {
     match kind {
         ChartKind::Grid => grid::draw(study, bars.as_ref()),
@@ -123,5 +146,8 @@ pub fn draw(study: &Study, kind: ChartKind, bars: Option<RangeInclusive<i64>>) -
         ChartKind::Evidence => vec![evidence::draw(study)],
         ChartKind::Staircase => vec![staircase::draw(study)],
         ChartKind::Strip => strip::draw(study),
+        ChartKind::Solo => solo::draw(study, bars.as_ref()),
+        ChartKind::Learn => vec![learn::draw(study)],
+        ChartKind::Cells => cells::draw(study),
     }
 }

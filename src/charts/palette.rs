@@ -19,6 +19,8 @@ pub(super) const FAINT: &str = "#d9d9d9";
 pub(super) const FIGURE: &str = "#0072b2";
 /// Lines through the starts of the figure.
 pub(super) const FIGURE_LIGHT: &str = "#8fc1de";
+/// The cells of the vocabulary, those first that open most; from the same set, light enough for letters upon them.
+pub(super) const CELLS: [&str; 6] = ["#8fc1de", "#f5c56b", "#8fd0b8", "#e2b3cd", "#f7ef9a", "#d9d9d9"];
 /// What is unsure, missing or added.
 pub(super) const DOUBT: &str = "#d55e00";
 

@@ -398,11 +398,25 @@ fn names_with_markup_stay_names() {
 fn an_empty_study_has_charts_that_say_so() {
     let charts = all(&sample::empty());
     let names: Vec<&str> = charts.iter().map(|chart| chart.name.as_str()).collect();
-    assert_eq!(names, ["grid-01", "stack", "evidence"]);
+    assert_eq!(
+        names,
+        [
+            "grid-01",
+            "stack",
+            "evidence",
+            "staircase",
+            "strip",
+            "solo-01",
+            "learn",
+            "cells-01"
+        ]
+    );
     for words in [
         "Nothing was struck in this recording.",
         "No beat was found",
         "No length was tried",
+        "No figure was found, so there is nothing to bring home.",
+        "No cell was found that comes often enough.",
     ] {
         assert!(says(&charts, words), "{words}");
     }

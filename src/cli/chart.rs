@@ -44,8 +44,7 @@ pub(super) fn draw(folder: &Path, study: &Study, kinds: &[ChartKind]) -> Result<
 fn draw_bars(folder: &Path, study: &Study, kinds: &[ChartKind], bars: Bars) -> Result<Vec<PathBuf>, Error> {
     let suffix = format!("-bars-{}-{}", bars.first, bars.last);
     let mut files = Vec::new();
-    let with_bars = |kind: &&ChartKind| matches!(kind, ChartKind::Grid | ChartKind::Stack);
-    for &kind in kinds.iter().filter(with_bars) {
+    for &kind in kinds.iter().filter(|kind| !kind.is_of_the_whole()) {
         files.extend(write(
             folder,
             &charts::draw(study, kind, Some(bars.first..=bars.last)),

@@ -154,7 +154,7 @@ fn stickings(study: &Study) -> Vec<String> {
             &format!("{} other strokes take the limbs you named", found.followed),
         ));
     }
-    if let Some(last) = found.vocabulary.iter().take(LEARN).last() {
+    if let Some(last) = found.vocabulary.iter().take(LEARN).next_back() {
         let cells: Vec<&str> = found
             .vocabulary
             .iter()

@@ -230,7 +230,7 @@ fn usual(voice: Voice) -> Reach {
         Voice::KickLeft => foot(Limb::LeftFoot, (-0.05, 0.5)),
         Voice::HatFoot => foot(Limb::LeftFoot, (-0.4, 0.4)),
         Voice::Snare | Voice::CrossStick => hands(None, (-0.05, 0.3)),
-        Voice::Snare2 => hands(Some(Limb::LeftHand), (-0.6, 0.35)),
+        Voice::Snare2 => hands(None, (-0.4, 0.3)),
         Voice::TomHigh => hands(None, (-0.1, 0.6)),
         Voice::TomMid => hands(None, (0.2, 0.6)),
         Voice::TomLow => hands(None, (0.4, 0.6)),
@@ -392,7 +392,7 @@ mod tests {
     fn what_is_said_of_a_voice_replaces_the_usual() {
         let body = read(
             r#"{"body": {"double_pedal": true},
-                "reach": {"snare_2": {"limbs": ["RH"], "at": [0.5, 0.2]}, "china": {"have": false}}}"#,
+                "reach": {"snare_2": {"limbs": ["RH"], "at": [0.5, 0.2]}, "ride": {"limbs": ["LH"]}, "china": {"have": false}}}"#,
         )
         .unwrap();
         assert_eq!(body.reach(Voice::Snare2).limbs.list(), [Limb::RightHand]);

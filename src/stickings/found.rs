@@ -131,11 +131,11 @@ fn impossible(hits: &[Played], shared: &Shared, grid: &Grid) -> Vec<Impossible> 
         let same = |hit: &&Played| {
             hit.step == first.step && (hit.step.is_some() || (hit.time - first.time).0.abs() < 0.025)
         };
-        let is_hands = |hit: &Played| !feet_play(hit.voice) != feet;
+        let same_limbs = |hit: &Played| feet_play(hit.voice) == feet;
         let voices: Vec<String> = hits
             .iter()
             .filter(same)
-            .filter(|hit| is_hands(hit))
+            .filter(|hit| same_limbs(hit))
             .map(|hit| plain(hit.voice))
             .collect();
         let (limbs, count) = (if feet { "feet" } else { "hands" }, voices.len());

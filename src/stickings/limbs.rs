@@ -16,7 +16,9 @@ const TOGETHER: f64 = 0.025;
 /// More ways than this are not tried: the voices of the figure that strike least then go with the hand that leads.
 const MOST_WAYS: usize = 64;
 /// The free line may have one hand only where at least this share of it is the feet's [M].
-const FEET_IN_A_SIDE: f64 = 0.25;
+const FEET_IN_A_SIDE: f64 = 0.33;
+/// And only where its strokes come this fast (s), half of them at least [M]: else both hands have time for all of it.
+const DENSE: f64 = 0.2;
 /// A stroke of the figure by the other hand: a voice of it may be wrong, or borrowed.
 const NOT_THE_FIGURES: f64 = 8.0;
 
@@ -205,11 +207,18 @@ impl Work<'_> {
         self.body.limbs(voice).list().into_iter().any(is_foot)
     }
 
+    /// Whether the free line is dense enough, and has enough of a foot in it, to be played by one hand and a foot.
     fn may_be_a_side(&self) -> bool {
-        let free = || self.hits.iter().filter(|hit| hit.figure.is_none());
-        let feet = free().filter(|hit| self.feet_play(hit.voice)).count();
-        let all = free().count();
-        feet < all && feet as f64 >= FEET_IN_A_SIDE * all as f64
+        let free: Vec<&Played> = self.hits.iter().filter(|hit| hit.figure.is_none()).collect();
+        let feet = free.iter().filter(|hit| self.feet_play(hit.voice)).count();
+        let mut gaps: Vec<f64> = free
+            .iter()
+            .zip(free.iter().skip(1))
+            .map(|(a, b)| b.time.0 - a.time.0)
+            .collect();
+        gaps.sort_by(f64::total_cmp);
+        let dense = gaps.get(gaps.len() / 2).is_some_and(|gap| *gap < DENSE);
+        dense && feet < free.len() && feet as f64 >= FEET_IN_A_SIDE * free.len() as f64
     }
 
     /// What a way costs beyond its strokes: hand and foot go in pairs, by sides.
@@ -350,11 +359,10 @@ impl Work<'_> {
             cost + match (kept, way.hands) {
                 (Some(kept), _) if kept == hand => 0.0,
                 (Some(_), _) => NOT_THE_FIGURES,
-                _ if busy(hand) => BUSY,
-                _ if !free => 0.0,
-                (None, Hands::Both) => CHOICE,
                 (None, Hands::Right) if hand == Limb::LeftHand => OTHER_HAND,
                 (None, Hands::Left) if hand == Limb::RightHand => OTHER_HAND,
+                _ if busy(hand) => BUSY,
+                (None, Hands::Both) if free => CHOICE,
                 _ => 0.0,
             }
         })

@@ -3,7 +3,7 @@
 use super::body::{Limbs, mirrored};
 use super::cell::{Hand, Symbol};
 use super::chain::{HANDS, Pair};
-use super::costs::RESTED;
+use super::costs::{RESTED, moving};
 use super::limbs::{Shared, Work};
 use crate::names::{Limb, Voice};
 
@@ -13,6 +13,8 @@ const RIGHT: f64 = 0.1;
 const LEFT_OUT: f64 = 4.0;
 /// Any other step that is not as the cell has it.
 const WRONG: f64 = 8.0;
+/// A limb with no greater share of the strokes has strayed into the line [M].
+const STRAY: f64 = 0.06;
 /// So many earlier steps are looked at for what a hand did last.
 const BACK: usize = 8;
 /// More steps than hours of playing have.
@@ -51,6 +53,17 @@ pub(super) struct Line {
     pub(super) begins: Vec<f32>,
     paid: Vec<f32>,
     strokes: Vec<Vec<Stroke>>,
+}
+
+/// The limbs that the line is made of; one that plays a stroke here and there is none of them.
+fn main_limbs(played: &[Symbol]) -> Hand {
+    let strokes = played.iter().filter(|symbol| !symbol.is_empty()).count();
+    let main = |limb: &Limb| {
+        let own = played.iter().filter(|symbol| symbol.has(*limb)).count();
+        own as f64 > STRAY * strokes as f64
+    };
+    let limbs: Vec<Limb> = Limb::ALL.iter().copied().filter(main).collect();
+    Hand::of(&[Symbol::of(&limbs)])
 }
 
 impl Line {
@@ -102,9 +115,32 @@ impl Line {
         if let Some(first) = line.begins.first_mut() {
             *first = 0.0;
         }
-        line.hand = Hand::of(&line.played);
+        line.hand = main_limbs(&line.played);
         line.count(&paid);
         line
+    }
+
+    /// As many stretches of `steps` steps, from all over the line, one after the other.
+    pub(super) fn excerpt(&self, stretches: usize, steps: usize) -> Line {
+        let begins = |n: usize| (self.len().saturating_sub(steps)) * n / stretches.saturating_sub(1).max(1);
+        fn cut<T: Clone>(all: &[T], begins: &[usize], steps: usize) -> Vec<T> {
+            let parts = begins
+                .iter()
+                .filter_map(|from| all.get(*from..(*from + steps).min(all.len())));
+            parts.flatten().cloned().collect()
+        }
+        let begins: Vec<usize> = (0..stretches).map(begins).collect();
+        Line {
+            first: self.first,
+            hits: cut(&self.hits, &begins, steps),
+            played: cut(&self.played, &begins, steps),
+            hand: self.hand,
+            symbols: self.symbols.clone(),
+            plain: cut(&self.plain, &begins, steps),
+            begins: cut(&self.begins, &begins, steps),
+            paid: cut(&self.paid, &begins, steps),
+            strokes: cut(&self.strokes, &begins, steps),
+        }
     }
 
     /// Steps in it.
@@ -154,7 +190,11 @@ impl Line {
             }
             let symbol = cell[(phase + BACK * cell.len() - back) % cell.len()];
             if symbol.has(limb) {
-                return CELL.next(gap, if alone { 2 } else { 1 }, Some(before.at), stroke.at);
+                // With two hands, to go to another drum is a choice: the other hand might have been there.
+                let distance = (stroke.at.0 - before.at.0).hypot(stroke.at.1 - before.at.1);
+                let two = self.hand.limbs.has(mirrored(limb));
+                let moves = if two { moving(distance, gap) } else { 0.0 };
+                return moves + CELL.next(gap, if alone { 2 } else { 1 }, Some(before.at), stroke.at);
             }
             alone &= !symbol.has(mirrored(limb));
         }

@@ -25,6 +25,12 @@ const PERMUTATION: f64 = 1.5;
 const PATIENCE: usize = 2;
 /// How much later all cells together may begin.
 const SHIFTS: [isize; 6] = [1, -1, 2, -2, 3, -3];
+/// Rests in cells are rare, and a hit that was not heard makes one: bits for each [M].
+const REST: f64 = 5.0;
+/// A line of more steps is long: an hour of playing has a hundred times as many.
+const LONG: usize = 1024;
+/// So many stretches of a long line are searched.
+const STRETCHES: usize = 8;
 /// How often the prices of a tiling are learnt from it.
 const ROUNDS: usize = 3;
 /// More cells than this are no reduction.
@@ -129,7 +135,8 @@ impl Weigher<'_> {
         let tiling = tile(line, &priced, ROUNDS);
         let letters = (line.hand.limbs.list().len().max(2) as f64).log2();
         let lengths = (LENGTHS.count() as f64).log2();
-        let price = |cell: &Vec<Symbol>| lengths + letters * cell.len() as f64;
+        let rests = |cell: &Vec<Symbol>| cell.iter().filter(|symbol| symbol.is_empty()).count();
+        let price = |cell: &Vec<Symbol>| lengths + letters * cell.len() as f64 + REST * rests(cell) as f64;
         Vocabulary {
             bits: tiling.bits + cells.iter().map(price).sum::<f64>() + PERMUTATION * tiling.used() as f64,
             cells,
@@ -139,8 +146,21 @@ impl Weigher<'_> {
     }
 }
 
-/// The vocabulary of a line.
+/// The vocabulary of a line. That of a long one is sought in stretches from all over it.
 pub(super) fn find(line: &Line) -> Vocabulary {
+    if line.len() <= LONG {
+        return search(line);
+    }
+    let cells = search(&line.excerpt(STRETCHES, LONG / STRETCHES)).cells;
+    let mut weigher = Weigher {
+        line,
+        costs: BTreeMap::new(),
+    };
+    let best = weigher.weigh(cells);
+    in_order(best, &mut weigher)
+}
+
+fn search(line: &Line) -> Vocabulary {
     let mut weigher = Weigher {
         line,
         costs: BTreeMap::new(),
@@ -175,13 +195,13 @@ pub(super) fn find(line: &Line) -> Vocabulary {
     in_order(best, &mut weigher)
 }
 
-/// Takes out cells without which the line is no dearer.
+/// Takes out cells without which the line is no dearer: bits never rise, so that the search comes to an end.
 fn without_needless(mut best: Vocabulary, weigher: &mut Weigher) -> Vocabulary {
     for at in (0..best.cells.len()).rev() {
         let mut cells = best.cells.clone();
         cells.remove(at);
         let less = weigher.weigh(cells);
-        if less.bits < best.bits + WORTH {
+        if less.bits <= best.bits {
             best = less;
         }
     }

@@ -48,6 +48,7 @@ fn solo(steps: i64) -> (Vec<Placed>, Grid) {
             voice,
             level: Decibels(-6.0),
             mark: None,
+            grace: None,
             sure: 1.0,
         },
         step: Steps(step),

@@ -186,3 +186,34 @@ fn a_cell_that_cannot_be_read_is_refused_with_its_line_and_nothing_changes() {
         assert_eq!(fs::read(desk.table()).unwrap(), before);
     }
 }
+
+#[test]
+fn one_limb_named_in_the_figure_is_followed_by_every_repeat_and_counted() {
+    let desk = Desk::new();
+    // A stroke of the figure's ride bell, given to the left hand.
+    desk.edit(|rows| {
+        let [voice, layer, limb] = ["voice", "layer", "limb"].map(|name| column(rows, name));
+        let at = (1..rows.len()).find(|at| rows[*at][voice] == "ride_bell" && rows[*at][layer] == "ostinato");
+        let row = &mut rows[at.unwrap()];
+        assert_ne!(row[limb], "LH", "the right hand leads there");
+        row[limb] = "LH".to_owned();
+    });
+    let said = desk.again();
+    let follows = said
+        .lines()
+        .find_map(|line| line.strip_prefix("follows"))
+        .unwrap_or_else(|| panic!("{said}"));
+    let count: usize = follows.split_whitespace().next().unwrap().parse().unwrap();
+    assert!(count >= 10, "{said}");
+    assert!(said.contains("1 limb changed"), "{said}");
+    let table = rows(desk.path());
+    let [voice, limb] = ["voice", "limb"].map(|name| column(&table, name));
+    let left = table
+        .iter()
+        .filter(|row| row[voice] == "ride_bell" && row[limb] == "LH")
+        .count();
+    assert!(
+        left > count,
+        "{left} of ride bell by the left hand, {count} followed"
+    );
+}

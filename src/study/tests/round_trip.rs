@@ -8,7 +8,7 @@ fn a_study_reads_back_as_it_was_written() {
     let mut study = full_study();
     study.strokes[1].hit.mark = Some(Mark::Ghost);
     write(folder.path(), &study, &load(folder.path()).unwrap()).unwrap();
-    assert_eq!(names(folder.path()), ["hits.tsv", "study.json"]);
+    assert_eq!(names(folder.path()), ["hits.tsv", "kit.toml", "study.json"]);
     let mut read = read(folder.path()).unwrap();
     // What the files round.
     for stroke in &mut read.strokes {

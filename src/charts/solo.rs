@@ -1,0 +1,277 @@
+//! The free line by cell: every statement a tile, told apart by colour, by the shape of its ends and by its letters.
+//!
+//! In: the study. Out: pages of bars as on the grid chart, one row of letters a line: who plays each stroke. A tile
+//! bears the letter of its cell and, where a cell has several, the number of the permutation; strokes that no cell
+//! explains stand bare.
+
+use std::ops::RangeInclusive;
+
+use super::page::{Heading, open};
+use super::palette::{A4, CELLS, COUNT, DOUBT, FAINT, INK, MARGIN, NUMBER, QUIET, TOP, WIDTH, WORDS};
+use super::score::{Line, Score};
+use super::svg::{Svg, Type, whole, width};
+use super::{Chart, ChartKind};
+use crate::names::{Layer, Limb, Mark};
+use crate::stickings::Cell;
+use crate::study::Study;
+
+/// Left of the bars.
+const LEFT: i64 = 190;
+/// Height of a line.
+const LINE: i64 = 250;
+/// Above the tiles: numbers.
+const ABOVE: i64 = 96;
+/// Height of a tile.
+const TILE: i64 = 84;
+/// Room for the legend.
+const FOOT: i64 = 360;
+
+/// The letter by which charts name a cell.
+pub(super) fn letter(number: usize) -> String {
+    char::from_u32('A' as u32 + number as u32 % 26).map_or_else(String::new, String::from)
+}
+
+/// A colour and a shape for each cell.
+pub(super) fn tile(svg: &mut Svg, number: usize, (x, y): (i64, i64), wide: i64, high: i64) {
+    let fill = CELLS[number % CELLS.len()];
+    let (w, h, e) = (wide, high, (high / 4).min(wide / 3));
+    let half = h / 2;
+    let path = match number % 4 {
+        0 => format!("M{x} {y}h{w}v{h}h-{w}z"),
+        1 => format!(
+            "M{} {y}h{}l{e} {half}l-{e} {half}h-{}l-{e} -{half}z",
+            x + e,
+            w - 2 * e,
+            w - 2 * e
+        ),
+        2 => format!(
+            "M{} {y}h{}q{e} 0 {e} {half}q0 {half} -{e} {half}h-{}q-{e} 0 -{e} -{half}q0 -{half} {e} -{half}z",
+            x + e,
+            w - 2 * e,
+            w - 2 * e
+        ),
+        _ => format!("M{} {y}h{}l-{e} {h}h-{}z", x + e, w - e, w - e),
+    };
+    svg.put(&format!(
+        r#"<path data-cell="{number}" d="{path}" fill="{fill}" stroke="{INK}" stroke-width="3"/>"#
+    ));
+}
+
+/// One statement on the line.
+struct Tile {
+    cell: usize,
+    permutation: u32,
+    from: i64,
+    to: i64,
+}
+
+struct Plan<'a> {
+    score: Score<'a>,
+    tiles: Vec<Tile>,
+    step: f64,
+    vocabulary: &'a [Cell],
+}
+
+/// Draws the free line.
+pub(super) fn draw(study: &Study, bars: Option<&RangeInclusive<i64>>) -> Vec<Chart> {
+    let score = Score::of(study);
+    let plan = Plan {
+        step: ((WIDTH - 2 * MARGIN - LEFT) as f64 / score.line_steps() as f64).min(100.0),
+        tiles: tiles(&study.stickings.vocabulary),
+        vocabulary: &study.stickings.vocabulary,
+        score,
+    };
+    let lines: Vec<(i64, i64)> = (plan.score.lines(bars).into_iter())
+        .filter_map(|line| match line {
+            Line::Steps(from, to) => Some((from, to)),
+            Line::Silent(..) => None,
+        })
+        .collect();
+    let fit = ((A4 - TOP - FOOT) / LINE).max(1) as usize;
+    let pages: Vec<&[(i64, i64)]> = if lines.is_empty() {
+        vec![&[]]
+    } else {
+        lines.chunks(fit).collect()
+    };
+    let count = pages.len();
+    let chart = |(number, page): (usize, &&[(i64, i64)])| Chart {
+        name: format!("{}-{:02}", ChartKind::Solo, number + 1),
+        svg: plan.page(study, page, (number + 1, count)),
+    };
+    pages.iter().enumerate().map(chart).collect()
+}
+
+fn tiles(vocabulary: &[Cell]) -> Vec<Tile> {
+    let mut all = Vec::new();
+    for (cell, found) in vocabulary.iter().enumerate() {
+        let length = i64::from(found.steps.max(1));
+        for run in &found.r#where {
+            let [from, end] = run.steps;
+            let starts = (0..i64::from(run.times))
+                .map(|n| from.saturating_add(n * length))
+                .take_while(|at| *at < end);
+            all.extend(starts.map(|from| Tile {
+                cell,
+                permutation: run.permutation,
+                from,
+                to: from.saturating_add(length).min(end),
+            }));
+        }
+    }
+    all.sort_by_key(|tile| tile.from);
+    all
+}
+
+impl Plan<'_> {
+    fn x(&self, from: i64, at: i64) -> i64 {
+        MARGIN + LEFT + whole((at - from) as f64 * self.step)
+    }
+
+    fn page(&self, study: &Study, lines: &[(i64, i64)], page: (usize, usize)) -> String {
+        let desc = format!(
+            "The free line cut into its cells: {}.",
+            self.vocabulary
+                .iter()
+                .enumerate()
+                .map(|(n, cell)| format!("{} is {}", letter(n), cell.cell))
+                .collect::<Vec<_>>()
+                .join(", ")
+        );
+        let heading = Heading {
+            chart: "Free line",
+            page,
+            desc,
+            height: A4,
+        };
+        let mut svg = open(study, &heading);
+        if lines.is_empty() {
+            svg.text(
+                MARGIN,
+                TOP + 60,
+                Type::size(NUMBER).bold(),
+                "Nothing is struck here.",
+            );
+        }
+        for (row, (from, to)) in lines.iter().enumerate() {
+            self.line(&mut svg, TOP + LINE * row as i64, *from, *to);
+        }
+        self.legend(&mut svg, study);
+        svg.finish()
+    }
+
+    fn line(&self, svg: &mut Svg, top: i64, from: i64, to: i64) {
+        let y = top + ABOVE;
+        svg.text(
+            MARGIN + LEFT - 24,
+            top + 44,
+            Type::size(WORDS).fill(QUIET).end(),
+            &self.score.clock(from),
+        );
+        for step in from..=to {
+            let place = self.score.place(step);
+            if step.rem_euclid(self.score.bar()) == 0 {
+                svg.line(
+                    (self.x(from, step), y - 12),
+                    (self.x(from, step), y + TILE + 12),
+                    INK,
+                    5,
+                );
+            } else if step.rem_euclid(self.score.beat()) == 0 {
+                svg.line(
+                    (self.x(from, step), y - 8),
+                    (self.x(from, step), y + TILE + 8),
+                    FAINT,
+                    3,
+                );
+            }
+            if step < to && place.step == 1 && !self.score.by_clock {
+                let (look, words) = match place.beat {
+                    1 => (Type::size(NUMBER).bold(), place.bar),
+                    beat => (Type::size(WORDS).fill(QUIET), beat),
+                };
+                svg.text(self.x(from, step), top + 44, look, &words.to_string());
+            }
+        }
+        let here = self.tiles.iter().filter(|tile| tile.from < to && tile.to > from);
+        for one in here {
+            let (a, b) = (one.from.max(from), one.to.min(to));
+            let left = self.x(from, a) + 2;
+            tile(svg, one.cell, (left, y), self.x(from, b) - 4 - left, TILE);
+            let several = self
+                .vocabulary
+                .get(one.cell)
+                .is_some_and(|cell| cell.permutations.len() > 1);
+            let number = if several {
+                (one.permutation + 1).to_string()
+            } else {
+                String::new()
+            };
+            svg.text(
+                left + 4,
+                y + TILE + 38,
+                Type::size(COUNT).bold(),
+                &format!("{}{number}", letter(one.cell)),
+            );
+        }
+        self.letters(svg, y, from, to);
+    }
+
+    /// Who plays each free stroke; an accent stands over it.
+    fn letters(&self, svg: &mut Svg, y: i64, from: i64, to: i64) {
+        for note in self
+            .score
+            .between(from, to)
+            .iter()
+            .filter(|note| note.stroke.layer != Some(Layer::Ostinato))
+        {
+            let at = note.step();
+            let x = (self.x(from, at) + self.x(from, at + 1)) / 2;
+            let inside = self.tiles.iter().any(|tile| (tile.from..tile.to).contains(&at));
+            let (up, word) = match note.stroke.limb {
+                Some(Limb::RightHand) => (34, "R"),
+                Some(Limb::LeftHand) => (34, "L"),
+                Some(Limb::RightFoot | Limb::LeftFoot) => (TILE - 10, "F"),
+                None => (34, "?"),
+            };
+            let look = Type::size(COUNT).middle();
+            let look = if inside { look } else { look.fill(DOUBT) };
+            let look = if note.stroke.hit.mark == Some(Mark::Accent) {
+                look.bold()
+            } else {
+                look
+            };
+            svg.text(x, y + up, look, word);
+            if note.stroke.hit.mark == Some(Mark::Accent) {
+                svg.put(&format!(
+                    r#"<path d="M{} {}l18 6l-18 6" fill="none" stroke="{INK}" stroke-width="4"/>"#,
+                    x - 9,
+                    y - 16
+                ));
+            }
+        }
+    }
+
+    fn legend(&self, svg: &mut Svg, study: &Study) {
+        let mut y = A4 - FOOT + 85;
+        svg.line((MARGIN, y - 60), (WIDTH - MARGIN, y - 60), INK, 2);
+        let mut x = MARGIN;
+        for (number, cell) in self.vocabulary.iter().enumerate() {
+            let words = format!("{}: {}, {:.0} %", letter(number), cell.cell, cell.share * 100.0);
+            let wide = 100 + width(&words, WORDS);
+            if x + wide > WIDTH - MARGIN {
+                (x, y) = (MARGIN, y + 64);
+            }
+            tile(svg, number, (x, y - 36), 70, 46);
+            svg.text(x + 86, y, Type::size(WORDS), &words);
+            x += wide + 36;
+        }
+        let words = match study.stickings.unexplained {
+            Some(rest) if !self.vocabulary.is_empty() => format!(
+                "strokes in no cell: {:.0} %; the number after the letter is the permutation; R, L hands, F feet",
+                rest * 100.0
+            ),
+            _ => "No cell was found that comes often enough.".to_owned(),
+        };
+        svg.text(MARGIN, y + 66, Type::size(WORDS), &words);
+    }
+}
