@@ -90,7 +90,7 @@ pub fn study_of(
     if options.hits.mix {
         warnings.push(voices::LESS_SURE_IN_MIX.into());
     }
-    let mut study = Study::new(facts, *options, &hits, grid, &placed, cycles, warnings);
+    let mut study = Study::new(facts, options.clone(), &hits, grid, &placed, cycles, warnings);
     watch(Stage::Stickings);
     study.share_out(&[]);
     corrections.apply_rows(&mut study.strokes);

@@ -27,8 +27,8 @@ pub struct VoiceOptions {
     pub mix: bool,
 }
 
-/// What the player already knows about the grid; everything that is `None` is found.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
+/// What the player already knows about the grid; everything that is `None` or empty is found.
+#[derive(Debug, Clone, PartialEq, Default)]
 pub struct GridOptions {
     /// Tempo, about.
     pub tempo: Option<Bpm>,
@@ -38,6 +38,8 @@ pub struct GridOptions {
     pub steps_per_beat: Option<u32>,
     /// The time of some bar's first beat.
     pub downbeat: Option<Seconds>,
+    /// Beats that the player tapped or wrote down, rising.
+    pub beats: Vec<Seconds>,
 }
 
 /// How the repeating figure is searched.
@@ -72,7 +74,7 @@ pub enum Ear {
 }
 
 /// All options of a study. `Options::default()` is what the command does when no flag is given.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
+#[derive(Debug, Clone, PartialEq, Default)]
 pub struct Options {
     /// Which part of the file.
     pub audio: AudioOptions,

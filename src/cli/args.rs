@@ -302,6 +302,10 @@ pub(super) struct Hints {
     #[arg(long, value_name = "BARS", default_value = "8", allow_negative_numbers = true, value_parser = clap::value_parser!(u32).range(1..=64))]
     phrase: u32,
 
+    /// Beats you tapped or wrote down: a text file with one time in seconds a line
+    #[arg(long, value_name = "FILE", conflicts_with = "tempo")]
+    pub(super) beats: Option<PathBuf>,
+
     /// There is a band on the recording, not drums alone
     #[arg(long)]
     mix: bool,
@@ -323,6 +327,8 @@ impl Hints {
                 meter: self.meter,
                 steps_per_beat: self.steps,
                 downbeat: self.downbeat,
+                // The command reads the file that they are in.
+                beats: Vec::new(),
             },
             cycles: CycleOptions {
                 phrase_bars: self.phrase,

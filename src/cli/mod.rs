@@ -1,6 +1,7 @@
 //! The command line: what can be typed in `args`, one file per command, and what they share.
 
 mod args;
+mod beats;
 mod chart;
 mod drill;
 mod progress;

@@ -6,14 +6,17 @@ use anyhow::Error;
 
 use super::args::StudyArgs;
 use super::progress::Progress;
-use super::{chart, print, summary};
+use super::{beats, chart, print, summary};
 use crate::charts::ChartKind;
 use crate::study::corrections;
 use crate::{Stage, audio, study, study_of};
 
 pub(super) fn run(args: &StudyArgs) -> Result<(), Error> {
     let folder = args.out.clone().unwrap_or_else(|| usual_folder(&args.recording));
-    let options = args.hints.options(args.fast);
+    let mut options = args.hints.options(args.fast);
+    if let Some(file) = &args.hints.beats {
+        options.grid.beats = beats::read(file)?;
+    }
     study::check_destination(&folder)?;
     let mut loaded = corrections::load(&folder)?;
     if let Some(file) = &args.kit {

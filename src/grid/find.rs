@@ -1,9 +1,15 @@
 //! [`Hit`]s -> [`Grid`]: the likeliest reading of the hits, its rivals, and what a player should know about them.
 
+use super::Grid;
+use super::belief::{Belief, meter_of};
+use super::division::{Division, density};
 use super::events::{Event, gather};
+use super::pulse::median;
 use super::reading::Reading;
 use super::search::readings;
-use super::{Grid, Meter, Rival};
+use super::smooth::{places, smooth};
+use super::swing::{Swing, ratio, swing};
+use super::uneven::uneven;
 use crate::options::GridOptions;
 use crate::units::{Bpm, Seconds};
 use crate::voices::Hit;
@@ -12,8 +18,9 @@ use crate::voices::Hit;
 const FEWEST: usize = 4;
 /// Longest stretch of hits, in seconds, that has one grid: beyond, it is several pieces.
 const LONGEST: f64 = 7200.0;
-/// A rival is told from this share on.
-const TOLD: f64 = 0.02;
+/// How much of the fit that strokes need to count as regular a full belief in one reading replaces: scattered strokes
+/// give no reading much belief, loosely played ones do [=].
+const CONFIDENT: f64 = 0.4;
 /// A hint that the recording believes less than this is contradicted by it.
 const CONTRADICTED: f64 = 0.05;
 
@@ -46,7 +53,7 @@ pub fn find(hits: &[Hit], hints: &GridOptions) -> Grid {
     let belief = Belief::new(readings(&events, hints));
     let Some(best) = belief
         .best()
-        .filter(|r| r.fit() > regular(&events) || hinted(hints))
+        .filter(|r| r.fit + CONFIDENT * belief.share_of(r) > regular(&events) || hinted(hints))
     else {
         let warning = "no grid: the hits follow no regular beat; --tempo and --downbeat can give one";
         return Grid {
@@ -54,16 +61,46 @@ pub fn find(hits: &[Hit], hints: &GridOptions) -> Grid {
             ..Grid::none()
         };
     };
-    let (beats, first) = cover(&events, best);
     Grid {
-        tempo: Bpm(60.0 / best.period),
         meter: hints.meter.unwrap_or_else(|| meter_of(best)),
-        steps_per_beat: best.steps,
-        beats: beats.into_iter().map(Seconds).collect(),
-        first_downbeat: first,
         sure: belief.share_of(best),
         rivals: belief.rivals(best),
         warnings: contradictions(&events, hints),
+        ..laid(&events, best, hints)
+    }
+}
+
+/// The chosen reading as a grid: its steps, even or swung, its beats on the curve of the strokes, and the beats that
+/// are divided otherwise.
+fn laid(events: &[Event], reading: &Reading, hints: &GridOptions) -> Grid {
+    let period = reading.period;
+    let swung = swing(
+        events,
+        &reading.beats,
+        period,
+        reading.steps,
+        hints.steps_per_beat,
+    );
+    let steps = swung.map_or(reading.steps, |(steps, _)| steps);
+    let division = |swing: Option<Swing>| Division {
+        steps,
+        long: swing.map_or(0.5, Swing::long),
+    };
+    let (beats, first) = cover(events, reading);
+    let once = smooth(events, &beats, division(swung.map(|(_, s)| s)));
+    // On beats that were smoothed with the swing in mind, the swing is measured once more.
+    let swing = swung.and_then(|_| ratio(&places(events, &once), steps));
+    let beats = smooth(events, &once, division(swing));
+    let places = places(events, &beats);
+    let (_, spread) = density(events, &places, period, division(swing));
+    Grid {
+        tempo: Bpm(60.0 / median(beats.windows(2).map(|w| w[1] - w[0]).collect())),
+        steps_per_beat: steps,
+        first_downbeat: first,
+        uneven: uneven(&places, &beats, division(swing), spread),
+        swing,
+        beats: beats.into_iter().map(Seconds).collect(),
+        ..Grid::none()
     }
 }
 
@@ -76,6 +113,7 @@ fn usable(hints: &GridOptions) -> GridOptions {
         meter: hints.meter.filter(|m| (1..=32).contains(&m.count)),
         steps_per_beat: hints.steps_per_beat.filter(|s| (1..=48).contains(s)),
         downbeat: hints.downbeat.filter(|d| d.0.is_finite()),
+        beats: hints.beats.clone(),
     }
 }
 
@@ -92,103 +130,7 @@ fn regular(events: &[Event]) -> f64 {
 }
 
 fn hinted(hints: &GridOptions) -> bool {
-    hints.tempo.is_some() || hints.downbeat.is_some()
-}
-
-/// The signature that a player would write over a reading.
-fn meter_of(reading: &Reading) -> Meter {
-    let bar = reading.bar as u32;
-    let bpm = 60.0 / reading.period;
-    match bar {
-        2 if reading.steps.is_multiple_of(3) => Meter { count: 6, unit: 8 },
-        5 | 7 if bpm > 190.0 => Meter { count: bar, unit: 8 },
-        _ => Meter { count: bar, unit: 4 },
-    }
-}
-
-/// Readings with their shares of the belief.
-struct Belief {
-    /// Best first.
-    readings: Vec<(f64, Reading)>,
-}
-
-impl Belief {
-    fn new(readings: Vec<Reading>) -> Belief {
-        let top = readings
-            .iter()
-            .map(Reading::score)
-            .fold(f64::NEG_INFINITY, f64::max);
-        let mut readings: Vec<(f64, Reading)> = readings
-            .into_iter()
-            .map(|r| ((r.score() - top).exp(), r))
-            .collect();
-        let sum: f64 = readings.iter().map(|(share, _)| share).sum();
-        for (share, _) in &mut readings {
-            *share /= sum;
-        }
-        readings.sort_by(|a, b| b.0.total_cmp(&a.0));
-        Belief { readings }
-    }
-
-    fn best(&self) -> Option<&Reading> {
-        self.readings.first().map(|(_, r)| r)
-    }
-
-    fn share(&self, holds: impl Fn(&Reading) -> bool) -> f64 {
-        self.readings
-            .iter()
-            .filter(|(_, r)| holds(r))
-            .map(|(share, _)| share)
-            .sum()
-    }
-
-    fn share_of(&self, reading: &Reading) -> f64 {
-        self.share(|r| same_bars(r, reading)).min(1.0)
-    }
-
-    /// Readings whose bars differ from those of `chosen`, those with the same bars taken together, best first.
-    fn rivals(&self, chosen: &Reading) -> Vec<Rival> {
-        let mut found: Vec<(f64, &Reading)> = Vec::new();
-        let told = self.readings.iter().take_while(|(share, _)| *share > TOLD / 20.0);
-        for (share, reading) in told.filter(|(_, r)| !same_bars(r, chosen)) {
-            match found.iter_mut().find(|(_, r)| same_bars(r, reading)) {
-                Some((sum, _)) => *sum += share,
-                None => found.push((*share, reading)),
-            }
-        }
-        found.sort_by(|a, b| b.0.total_cmp(&a.0));
-        let rival = |(share, r): &(f64, &Reading)| Rival {
-            tempo_bpm: Bpm(60.0 / r.period),
-            meter: meter_of(r),
-            steps_per_beat: r.steps,
-            share: *share,
-        };
-        found
-            .iter()
-            .filter(|(share, _)| *share >= TOLD)
-            .take(6)
-            .map(rival)
-            .collect()
-    }
-}
-
-/// Whether two readings have the same beat and the same bars.
-fn same_bars(a: &Reading, b: &Reading) -> bool {
-    let period = a.period;
-    if a.bar != b.bar || (b.period / period - 1.0).abs() > 0.03 {
-        return false;
-    }
-    // A beat one in the middle of the piece: near both ends beats are mere extensions.
-    let middle = a.beats.len() / 2;
-    let one = middle.checked_sub((middle + a.bar - a.first % a.bar) % a.bar);
-    let Some(time) = one.and_then(|one| a.beats.get(one)) else {
-        return false;
-    };
-    let same = b.nearest_beat(*time);
-    b.is_one(same)
-        && b.beats
-            .get(same)
-            .is_some_and(|t| (t - time).abs() < 0.15 * period)
+    hints.tempo.is_some() || hints.downbeat.is_some() || !hints.beats.is_empty()
 }
 
 /// The reading's beats from the one before the first event to the one after the last, and the index of the first
@@ -199,7 +141,7 @@ fn cover(events: &[Event], reading: &Reading) -> (Vec<f64>, usize) {
         (Some(a), Some(b)) => (a.time, b.time),
         _ => return (Vec::new(), 0),
     };
-    let mut beats = reading.beats.clone();
+    let mut beats = reading.beats.to_vec();
     let mut first = reading.first % reading.bar;
     while let [.., before, last] = beats[..]
         && last <= end + slack
@@ -218,6 +160,12 @@ fn cover(events: &[Event], reading: &Reading) -> (Vec<f64>, usize) {
     beats.drain(..early);
     first = (first + early * reading.bar - early) % reading.bar;
     (beats, first)
+}
+
+/// The usual distance of the beats that were tapped, in seconds.
+fn tapped_length(hints: &GridOptions) -> Option<f64> {
+    let lengths: Vec<f64> = hints.beats.windows(2).map(|w| (w[1] - w[0]).0).collect();
+    (!lengths.is_empty()).then(|| median(lengths))
 }
 
 /// One line for every hint that the recording speaks against.
@@ -241,6 +189,14 @@ fn contradictions(events: &[Event], hints: &GridOptions) -> Vec<String> {
             belief.share(near),
             format!("tempo {:.0}", tempo.0),
             format!("{:.0}", 60.0 / best.period),
+        );
+    }
+    if let Some(length) = tapped_length(hints) {
+        let near = |r: &Reading| (r.period / length - 1.0).abs() < 0.05;
+        doubt(
+            belief.share(near),
+            format!("a file of beats at about {:.0} bpm", 60.0 / length),
+            format!("{:.0} bpm", 60.0 / best.period),
         );
     }
     if let Some(meter) = hints.meter {

@@ -27,6 +27,10 @@ pub(super) struct Part {
     pub(super) drift: f64,
     /// A groove with back beats instead of a solo over an ostinato.
     pub(super) groove: bool,
+    /// How far strokes on beat one, and on the other beats, stand out, in dB.
+    pub(super) accents: (f64, f64),
+    /// How often a solo has a crash on beat one.
+    pub(super) crashes: f64,
 }
 
 impl Default for Part {
@@ -40,6 +44,8 @@ impl Default for Part {
             missing: 0.0,
             drift: 1.0,
             groove: false,
+            accents: (3.0, 1.5),
+            crashes: 0.2,
         }
     }
 }
@@ -73,9 +79,9 @@ impl Part {
                 continue;
             }
             let accent = if step % (self.steps * self.bar) == 0 {
-                3.0
+                self.accents.0
             } else if step % self.steps == 0 {
-                1.5
+                self.accents.1
             } else {
                 0.0
             };
@@ -137,7 +143,7 @@ impl Part {
                 })
                 .collect();
             for voice in (0..dice.random_range(2..=6)).flat_map(|_| cell.clone()) {
-                let crash = step % (self.steps * self.bar) == 0 && dice.random::<f64>() < 0.2;
+                let crash = step % (self.steps * self.bar) == 0 && dice.random::<f64>() < self.crashes;
                 if let Some(voice) = if crash { Some(Crash) } else { voice }.filter(|_| step < count) {
                     struck.push((step, voice));
                 }

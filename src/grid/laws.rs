@@ -28,7 +28,7 @@ fn hit(time: f64, voice: Voice) -> Hit {
 }
 
 /// Share of `truth` that has one of `times` within 30 ms, and of `times` within the truth's stretch that are near.
-fn agreement(times: &[Seconds], truth: &[f64]) -> f64 {
+pub(super) fn agreement(times: &[Seconds], truth: &[f64]) -> f64 {
     let (start, end) = (truth[0] - 0.05, truth[truth.len() - 1] + 0.05);
     let times: Vec<f64> = times
         .iter()

@@ -6,15 +6,29 @@ mod track;
 
 mod smooth;
 
-mod weights;
+mod division;
+
+mod pulse;
+
+mod judge;
 
 mod reading;
 
 mod search;
 
+mod tapped;
+
+mod belief;
+
+mod swing;
+
+mod uneven;
+
 mod find;
 
 mod place;
+
+mod lateness;
 
 mod words;
 
@@ -29,12 +43,23 @@ mod invented;
 mod laws;
 
 #[cfg(test)]
+#[allow(
+    clippy::print_stdout,
+    reason = "tells what was measured when a law fails or a fit is run"
+)]
+mod survey;
+
+#[cfg(test)]
 #[allow(clippy::print_stdout, reason = "prints the fitted table")]
 #[path = "../../tests/fitting/grid.rs"]
 mod fitting;
 
 pub use find::find;
+pub use lateness::{Lateness, lateness};
 pub use place::{Place, Placed, place};
+pub use swing::Swing;
+pub use tapped::{BadBeats, read_beats};
+pub use uneven::UnevenBeat;
 pub use words::subdivision;
 
 use std::fmt;
@@ -133,6 +158,10 @@ pub struct Grid {
     pub beats: Vec<Seconds>,
     /// Which of `beats` is the first beat of bar 1; the beats before it are a pick-up (bar 0).
     pub first_downbeat: usize,
+    /// Beats that are divided into other steps than `steps_per_beat`, rising.
+    pub uneven: Vec<UnevenBeat>,
+    /// Pairs of steps that are played long and short; `None` when they are even.
+    pub swing: Option<Swing>,
     /// How sure the reading is, 0 to 1.
     pub sure: f64,
     /// Readings that come close, best first.
@@ -150,6 +179,8 @@ impl Grid {
             steps_per_beat: 4,
             beats: Vec::new(),
             first_downbeat: 0,
+            uneven: Vec::new(),
+            swing: None,
             sure: 0.0,
             rivals: Vec::new(),
             warnings: Vec::new(),
@@ -172,11 +203,22 @@ impl Grid {
             .collect()
     }
 
-    /// When `step` falls: between beats in proportion, before the first and after the last at the tempo there.
-    /// `None` with fewer than two beats.
+    /// When `step` falls: between beats in proportion, or long and short where the playing swings; before the first
+    /// and after the last beat at the tempo there. `None` with fewer than two beats.
     pub fn time_of(&self, step: Steps) -> Option<Seconds> {
+        let swung = division::straight_to_swung(step.0 as f64, self.steps_per_beat, self.long());
+        self.time_at(swung / f64::from(self.steps_per_beat))
+    }
+
+    /// Share of a pair of steps that the first one takes.
+    fn long(&self) -> f64 {
+        self.swing.map_or(0.5, Swing::long)
+    }
+
+    /// When the music is `beats` beats after the first beat of bar 1.
+    fn time_at(&self, beats: f64) -> Option<Seconds> {
         let last = self.beats.len().checked_sub(2)?;
-        let beats = step.0 as f64 / f64::from(self.steps_per_beat) + self.first_downbeat as f64;
+        let beats = beats + self.first_downbeat as f64;
         let index = (beats.floor().max(0.0) as usize).min(last);
         let (a, b) = (self.beats[index], self.beats[index + 1]);
         Some(a + (b - a) * (beats - index as f64))
@@ -184,12 +226,21 @@ impl Grid {
 
     /// Where `time` falls, in steps with a fraction; the inverse of [`Grid::time_of`].
     pub fn steps_at(&self, time: Seconds) -> Option<f64> {
+        let steps = self.beats_at(time)? * f64::from(self.steps_per_beat);
+        Some(division::swung_to_straight(
+            steps,
+            self.steps_per_beat,
+            self.long(),
+        ))
+    }
+
+    /// Where `time` falls, in beats after the first beat of bar 1.
+    fn beats_at(&self, time: Seconds) -> Option<f64> {
         let last = self.beats.len().checked_sub(2)?;
         let after = self.beats.partition_point(|b| *b <= time);
         let index = after.saturating_sub(1).min(last);
         let (a, b) = (self.beats[index], self.beats[index + 1]);
-        let beats = index as f64 + (time - a).0 / (b - a).0;
-        Some((beats - self.first_downbeat as f64) * f64::from(self.steps_per_beat))
+        Some(index as f64 + (time - a).0 / (b - a).0 - self.first_downbeat as f64)
     }
 
     /// The bar, beat and step that a player would name.

@@ -9,8 +9,9 @@ use std::fmt;
 use serde::{Deserialize, Serialize};
 
 use super::Grid;
+use super::uneven::JUST_BEFORE;
 use crate::names::Voice;
-use crate::units::{Millis, Steps};
+use crate::units::{Millis, Seconds, Steps};
 use crate::voices::Hit;
 
 /// Strokes closer than this (s) are struck together.
@@ -80,7 +81,8 @@ pub fn place(hits: &[Hit], grid: &Grid) -> Vec<Placed> {
     let placed = |(hit, step): (&Hit, i64)| {
         let step = Steps(step);
         let late = grid
-            .time_of(step)
+            .own_step(hit.time)
+            .or_else(|| grid.time_of(step))
             .map_or(Millis(0.0), |t| (hit.time - t).to_millis());
         Placed {
             hit: *hit,
@@ -89,6 +91,24 @@ pub fn place(hits: &[Hit], grid: &Grid) -> Vec<Placed> {
         }
     };
     hits.iter().zip(each).map(placed).collect()
+}
+
+impl Grid {
+    /// In a beat that is divided otherwise than the piece, the time of the step there that is nearest to `time`.
+    fn own_step(&self, time: Seconds) -> Option<Seconds> {
+        if self.uneven.is_empty() {
+            return None;
+        }
+        let place = self.beats_at(time)?;
+        // As when such beats are found, a stroke just before a beat belongs to it.
+        let beat = (place + JUST_BEFORE).floor();
+        let index = beat + self.first_downbeat as f64;
+        let found = self
+            .uneven
+            .binary_search_by(|u| (u.beat as f64).total_cmp(&index));
+        let steps = f64::from(self.uneven.get(found.ok()?)?.steps);
+        self.time_at(beat + ((place - beat) * steps).round() / steps)
+    }
 }
 
 /// Each voice's usual distance from the nearest step, in steps; 0 for voices too rare to tell.

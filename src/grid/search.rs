@@ -1,9 +1,12 @@
 //! Events -> every reading worth weighing: beat tracks at all tempi and feels, begun on each part of their beat,
 //! with every bar length and beat one that the hints leave open.
 
+use super::division::Division;
 use super::events::Event;
-use super::reading::{BARS, Pulse, Reading, shifted};
+use super::pulse::Pulse;
+use super::reading::{BARS, Bars, Reading, common_marks, shifted};
 use super::smooth::smooth;
+use super::tapped;
 use super::track::{Feel, Track, follow};
 use crate::options::GridOptions;
 
@@ -23,7 +26,7 @@ pub(super) fn readings(events: &[Event], hints: &GridOptions) -> Vec<Reading> {
         for part in parts(track.feel, hints) {
             let shift = part_shift(&track, *part, hints);
             let pulse = Pulse::new(events, shifted(&track, shift), hints.steps_per_beat);
-            add_readings(&mut readings, events, &pulse, hints);
+            add_readings(&mut readings, &pulse, hints);
         }
     }
     readings
@@ -31,6 +34,7 @@ pub(super) fn readings(events: &[Event], hints: &GridOptions) -> Vec<Reading> {
 
 fn parts(feel: Feel, hints: &GridOptions) -> &'static [f64] {
     match (hints.downbeat, feel) {
+        _ if !hints.beats.is_empty() => &[0.0],
         (Some(_), _) => &[0.0],
         (_, Feel::Even) => &[0.0, 0.25, 0.5, 0.75],
         (_, Feel::Triplet) => &[0.0, 1.0 / 3.0, 2.0 / 3.0],
@@ -40,7 +44,9 @@ fn parts(feel: Feel, hints: &GridOptions) -> &'static [f64] {
 
 /// Where the track's beats are begun: on `part` of its own beats, or on the step nearest to a hinted beat one.
 fn part_shift(track: &Track, part: f64, hints: &GridOptions) -> f64 {
-    let Some(time) = hints.downbeat else { return part };
+    let Some(time) = hints.downbeat.filter(|_| hints.beats.is_empty()) else {
+        return part;
+    };
     let event = Event {
         time: time.0,
         weight: 0.0,
@@ -58,7 +64,8 @@ fn part_shift(track: &Track, part: f64, hints: &GridOptions) -> f64 {
     ((place - place.floor()) * parts).round() / parts % 1.0
 }
 
-fn add_readings(readings: &mut Vec<Reading>, events: &[Event], pulse: &Pulse, hints: &GridOptions) {
+fn add_readings(readings: &mut Vec<Reading>, pulse: &Pulse, hints: &GridOptions) {
+    let common = common_marks(pulse);
     let bars: Vec<usize> = match hints.meter {
         Some(meter) => vec![meter.beats_per_bar().max(1) as usize],
         None => BARS.collect(),
@@ -68,18 +75,23 @@ fn add_readings(readings: &mut Vec<Reading>, events: &[Event], pulse: &Pulse, hi
             Some(time) => vec![pulse.nearest_beat(time.0) % bar],
             None => (0..bar).collect(),
         };
-        readings.extend(firsts.into_iter().map(|first| pulse.reading(events, bar, first)));
+        let bars = Bars::new(pulse, &common, bar);
+        readings.extend(firsts.into_iter().map(|first| bars.reading(first)));
     }
 }
 
 /// The best beat tracks over all tempi and feels, at most [`KEPT`], each tempo and phase once.
 fn tracks(events: &[Event], hints: &GridOptions) -> Vec<Track> {
+    if let Some(beats) = tapped::beats(events, &hints.beats, hints.steps_per_beat) {
+        let (feel, fit) = (Feel::Even, 0.0);
+        return vec![Track { beats, feel, fit }];
+    }
     let excerpt = excerpt(events);
     let mut scanned: Vec<Track> = periods(hints)
         .iter()
         .flat_map(|period| Feel::ALL.iter().map(|feel| (*period, *feel)))
         // Fifths and sevenths of a shorter beat could not be told from looseness.
-        .filter(|(period, feel)| feel.parts() % 2 == 0 || *period > 0.4)
+        .filter(|(period, feel)| feel.parts().is_multiple_of(2) || *period > 0.4)
         .filter_map(|(period, feel)| follow(excerpt, period, scan_range(hints), feel))
         .collect();
     let (slowest, fastest) = (60.0 / TEMPI.0, 60.0 / TEMPI.1);
@@ -103,9 +115,10 @@ fn tracks(events: &[Event], hints: &GridOptions) -> Vec<Track> {
 
 /// The track on its smooth tempo curve.
 fn settled(events: &[Event], track: Track) -> Track {
-    let once = smooth(events, &track.beats, track.feel.parts());
+    let division = Division::even(track.feel.parts() as u32);
+    let once = smooth(events, &track.beats, division);
     Track {
-        beats: smooth(events, &once, track.feel.parts()),
+        beats: smooth(events, &once, division),
         ..track
     }
 }

@@ -4,6 +4,7 @@
 //! The curve runs straight between beats, so every stroke touches two unknowns and every change of tempo three: the
 //! equations have five diagonals and are solved in one pass (Cholesky factors of a banded matrix).
 
+use super::division::Division;
 use super::events::Event;
 
 /// Spread of strokes around their step in seconds (TRADE 5) [P: Fujii 2011].
@@ -26,8 +27,8 @@ pub(super) fn places(events: &[Event], beats: &[f64]) -> Vec<f64> {
     events.iter().map(place).collect()
 }
 
-/// Draws `beats` onto a smooth curve through the events that lie near a `steps`-th of a beat.
-pub(super) fn smooth(events: &[Event], beats: &[f64], steps: usize) -> Vec<f64> {
+/// Draws `beats` onto a smooth curve through the events that lie near a step of `division`.
+pub(super) fn smooth(events: &[Event], beats: &[f64], division: Division) -> Vec<f64> {
     let count = beats.len();
     if count < 3 {
         return beats.to_vec();
@@ -36,7 +37,7 @@ pub(super) fn smooth(events: &[Event], beats: &[f64], steps: usize) -> Vec<f64> 
     let mut diagonals = vec![[0.0; 3]; count];
     let mut right = vec![0.0; count];
     for (event, place) in events.iter().zip(places(events, beats)) {
-        let step = (place * steps as f64).round() / steps as f64;
+        let step = division.place(division.nearest(place));
         let off = (place - step) * period;
         // A stroke three spreads off its step hardly pulls (a robust weight).
         let weight = event.weight / (SPREAD * SPREAD) / (1.0 + (off / (2.0 * SPREAD)).powi(4));
@@ -125,7 +126,11 @@ mod tests {
         let beats: Vec<f64> = (0..21)
             .map(|i| 0.5 * f64::from(i) + 0.02 * f64::from(i % 2))
             .collect();
-        let smoothed = smooth(&events, &smooth(&events, &beats, 4), 4);
+        let smoothed = smooth(
+            &events,
+            &smooth(&events, &beats, Division::even(4)),
+            Division::even(4),
+        );
         for (i, beat) in smoothed.iter().enumerate() {
             assert!((beat - 0.5 * i as f64).abs() < 0.003, "{i}: {beat}");
         }

@@ -14,7 +14,7 @@ use super::error::StudyError;
 use super::folder::{part_of, read_if_there};
 use super::{GroupFacts, HITS, RecordingFacts, STUDY, Stroke, Study, VoiceCount, layout};
 use crate::cycles::{Cycle, LengthTried, Moment};
-use crate::grid::{Grid, Meter, Rival};
+use crate::grid::{Grid, Lateness, Meter, Rival, Swing, UnevenBeat, lateness};
 use crate::names::Voice;
 use crate::options::Options;
 use crate::stickings::Stickings;
@@ -69,6 +69,8 @@ struct Hints {
     meter: Option<Meter>,
     steps_per_beat: Option<u32>,
     downbeat: Option<Seconds>,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    beats: Vec<Seconds>,
     from: Option<Seconds>,
     to: Option<Seconds>,
     mix: bool,
@@ -90,6 +92,21 @@ struct GridFacts {
     downbeats: Vec<Seconds>,
     sure: f64,
     rivals: Vec<Rival>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    swing: Option<Swing>,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    uneven: Vec<Uneven>,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    lateness: Vec<Lateness>,
+}
+
+/// A beat that is divided otherwise than the piece.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+struct Uneven {
+    bar: i64,
+    beat: i64,
+    time: Seconds,
+    steps_per_beat: u32,
 }
 
 impl Document {
@@ -105,7 +122,7 @@ impl Document {
             version: VERSION,
             recording: study.recording.clone(),
             hints: Hints::of(&study.options),
-            grid: GridFacts::of(&study.grid),
+            grid: GridFacts::of(study),
             cycles: study.cycles.clone(),
             open: study.open.clone(),
             lengths: study.lengths.clone(),
@@ -153,6 +170,8 @@ impl Document {
             meter,
             steps_per_beat,
             beats,
+            swing,
+            uneven,
             ..
         } = &self.grid;
         let rising = beats.is_sorted_by(|a, b| a < b);
@@ -174,6 +193,16 @@ impl Document {
                 "grid.meter is out of range",
             ),
             (!rising, "grid.beats do not rise"),
+            (
+                swing.is_some_and(|s| !(0.1..=10.0).contains(&s.ratio)),
+                "grid.swing.ratio is out of range",
+            ),
+            (
+                uneven
+                    .iter()
+                    .any(|u| !(1..=MOST_STEPS).contains(&u.steps_per_beat)),
+                "the steps of a beat in grid.uneven are out of range",
+            ),
             (
                 self.cycles.iter().chain(&self.open).any(short),
                 "the length of a cycle is out of range",
@@ -268,6 +297,7 @@ impl Hints {
             meter: options.grid.meter,
             steps_per_beat: options.grid.steps_per_beat,
             downbeat: options.grid.downbeat,
+            beats: options.grid.beats.clone(),
             from: options.audio.from,
             to: options.audio.to,
             mix: options.hits.mix,
@@ -281,6 +311,7 @@ impl Hints {
         options.grid.meter = self.meter;
         options.grid.steps_per_beat = self.steps_per_beat;
         options.grid.downbeat = self.downbeat;
+        options.grid.beats = self.beats;
         options.audio.from = self.from;
         options.audio.to = self.to;
         options.hits.mix = self.mix;
@@ -291,7 +322,19 @@ impl Hints {
 }
 
 impl GridFacts {
-    fn of(grid: &Grid) -> GridFacts {
+    fn of(study: &Study) -> GridFacts {
+        let grid = &study.grid;
+        let bar = i64::from(grid.meter.beats_per_bar().max(1));
+        let uneven = |found: &UnevenBeat| {
+            let index = found.beat as i64 - grid.first_downbeat as i64;
+            Some(Uneven {
+                bar: index.div_euclid(bar) + 1,
+                beat: index.rem_euclid(bar) + 1,
+                time: *grid.beats.get(found.beat)?,
+                steps_per_beat: found.steps,
+            })
+        };
+        let late = |s: &Stroke| Some((s.hit.voice, s.late?));
         GridFacts {
             tempo_bpm: grid.tempo,
             meter: grid.meter,
@@ -300,13 +343,25 @@ impl GridFacts {
             downbeats: grid.downbeats(),
             sure: grid.sure,
             rivals: grid.rivals.clone(),
+            swing: grid.swing,
+            uneven: grid.uneven.iter().filter_map(uneven).collect(),
+            lateness: lateness(&study.strokes.iter().filter_map(late).collect::<Vec<_>>()),
         }
     }
 
     /// The grid; its warnings are among those of the study.
     fn into_grid(self) -> Grid {
         let first = self.downbeats.first();
+        let uneven = |found: &Uneven| {
+            let beat = self.beats.partition_point(|beat| *beat < found.time);
+            (beat < self.beats.len()).then_some(UnevenBeat {
+                beat,
+                steps: found.steps_per_beat,
+            })
+        };
         Grid {
+            uneven: self.uneven.iter().filter_map(uneven).collect(),
+            swing: self.swing,
             tempo: self.tempo_bpm,
             meter: self.meter,
             steps_per_beat: self.steps_per_beat,

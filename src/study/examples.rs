@@ -5,7 +5,7 @@ use std::path::Path;
 use super::corrections::{Loaded, load};
 use super::{GroupFacts, RecordingFacts, Saved, Study, StudyError, write};
 use crate::cycles::{Broken, Cycle, Cycles, FigureNote, Home, LengthTried, Moment, Resolved, Verdict, home};
-use crate::grid::{Grid, Meter, Place, Placed, Rival};
+use crate::grid::{Grid, Meter, Place, Placed, Rival, Swing, UnevenBeat};
 use crate::names::{Limb, Voice};
 use crate::options::Options;
 use crate::units::{Bits, Bpm, Decibels, Millis, Seconds, Steps};
@@ -128,6 +128,7 @@ pub(super) fn full_study() -> Study {
     let hits: Vec<Hit> = times.iter().map(|(time, voice)| hit(*time, *voice)).collect();
     let mut options = Options::default();
     options.grid.meter = Some(Meter::COMMON);
+    options.grid.beats = vec![Seconds(0.75), Seconds(1.25)];
     options.audio.to = Some(Seconds(12.5));
     options.hits.mix = true;
     options.voices.mix = true;
@@ -151,7 +152,14 @@ pub(super) fn full_study() -> Study {
         facts(),
         options,
         &hits,
-        grid(),
+        Grid {
+            uneven: vec![UnevenBeat { beat: 9, steps: 6 }],
+            swing: Some(Swing {
+                ratio: 1.25,
+                spread: 0.125,
+            }),
+            ..grid()
+        },
         &placed,
         cycles,
         vec!["a warning".into()],

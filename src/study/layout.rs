@@ -25,7 +25,8 @@ fn round_as(key: &str, value: &mut Value) {
         Value::Number(number) if number.is_f64() => {
             let decimals = match key {
                 "bits" | "more_bits" => 1,
-                "tempo_bpm" | "sure" | "share" | "kept" | "together" | "unexplained" => 3,
+                "late_ms" | "spread_ms" => 2,
+                "tempo_bpm" | "ratio" | "spread" | "sure" | "share" | "kept" | "together" | "unexplained" => 3,
                 _ => 5,
             };
             let factor = 10f64.powi(decimals);
