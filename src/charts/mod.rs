@@ -11,7 +11,8 @@
 //! - `strip`: the whole recording with cycles as blocks over the bars;
 //! - `solo`: the free line, cut into the cells that it is made of;
 //! - `learn`: how much of it each cell opens, in the order in which to learn them;
-//! - `cells`: a card for each cell: its permutations, how it meets the figure, where it lives.
+//! - `cells`: a card for each cell: its permutations, how it meets the figure, where it lives;
+//! - `tempo`: the tempo bar by bar, and how early or late each voice comes.
 
 mod cells;
 mod evidence;
@@ -29,6 +30,7 @@ mod stack;
 mod staircase;
 mod strip;
 mod svg;
+mod tempo;
 #[cfg(test)]
 mod tests;
 mod words;
@@ -73,11 +75,13 @@ pub enum ChartKind {
     Learn,
     /// A card for each cell: `cells-01` and so on.
     Cells,
+    /// The tempo bar by bar, and the lateness of every voice: `tempo`.
+    Tempo,
 }
 
 impl ChartKind {
     /// All of them.
-    pub const ALL: [ChartKind; 8] = [
+    pub const ALL: [ChartKind; 9] = [
         ChartKind::Grid,
         ChartKind::Stack,
         ChartKind::Evidence,
@@ -86,6 +90,7 @@ impl ChartKind {
         ChartKind::Solo,
         ChartKind::Learn,
         ChartKind::Cells,
+        ChartKind::Tempo,
     ];
 
     /// Whether it is about the whole recording whatever the bars.
@@ -104,6 +109,7 @@ impl ChartKind {
             ChartKind::Solo => "solo",
             ChartKind::Learn => "learn",
             ChartKind::Cells => "cells",
+            ChartKind::Tempo => "tempo",
         }
     }
 }
@@ -149,5 +155,6 @@ pub fn draw(study: &Study, kind: ChartKind, bars: Option<RangeInclusive<i64>>) -
         ChartKind::Solo => solo::draw(study, bars.as_ref()),
         ChartKind::Learn => vec![learn::draw(study)],
         ChartKind::Cells => cells::draw(study),
+        ChartKind::Tempo => vec![tempo::draw(study)],
     }
 }

@@ -12,7 +12,7 @@ use super::*;
 use crate::cycles::Resolved;
 use crate::grid::{Grid, Meter};
 use crate::names::{Layer, Voice};
-use crate::units::{Bits, Decibels, Seconds, Steps};
+use crate::units::{Bits, Decibels, Millis, Seconds, Steps};
 
 /// An element: its name, its attributes, its own text, and the half of the stack it stands in.
 struct Element {
@@ -395,6 +395,17 @@ fn names_with_markup_stay_names() {
 }
 
 #[test]
+fn the_tempo_chart_says_who_plays_early() {
+    let mut study = sample::study(&TEN_OVER_SIXTEEN);
+    for stroke in study.strokes.iter_mut().filter(|s| s.hit.voice == Voice::Kick) {
+        stroke.late = Some(Millis(-9.0));
+    }
+    let charts = draw(&study, ChartKind::Tempo, None);
+    assert!(says(&charts, "9 ms early, ± 0, "));
+    assert!(says(&charts, "Beats a minute, bar by bar"));
+}
+
+#[test]
 fn an_empty_study_has_charts_that_say_so() {
     let charts = all(&sample::empty());
     let names: Vec<&str> = charts.iter().map(|chart| chart.name.as_str()).collect();
@@ -408,7 +419,8 @@ fn an_empty_study_has_charts_that_say_so() {
             "strip",
             "solo-01",
             "learn",
-            "cells-01"
+            "cells-01",
+            "tempo"
         ]
     );
     for words in [
@@ -463,7 +475,7 @@ fn chart_names_read_back_and_others_are_refused_with_the_list() {
     }
     let error = "pie".parse::<ChartKind>().unwrap_err().to_string();
     assert!(
-        error.contains("chart") && error.contains("grid, stack, evidence"),
+        error.contains("chart") && error.contains("grid, stack, evidence, tempo"),
         "{error}"
     );
 }

@@ -86,6 +86,7 @@ fn swung(bpm: f64, ratio: f64, seed: u64) -> Vec<Hit> {
             voice,
             level: Decibels(level),
             mark: None,
+            grace: None,
             sure: 1.0,
         });
     };
@@ -172,6 +173,7 @@ fn beats_that_are_divided_otherwise_are_listed() {
                 voice,
                 level: Decibels(-6.0),
                 mark: None,
+                grace: None,
                 sure: 1.0,
             });
         }

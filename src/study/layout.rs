@@ -26,7 +26,9 @@ fn round_as(key: &str, value: &mut Value) {
             let decimals = match key {
                 "bits" | "more_bits" => 1,
                 "late_ms" | "spread_ms" => 2,
-                "tempo_bpm" | "ratio" | "spread" | "sure" | "share" | "kept" | "together" | "unexplained" => 3,
+                "tempo_bpm" | "ratio" | "spread" | "sure" | "share" | "kept" | "together" | "unexplained" => {
+                    3
+                }
                 _ => 5,
             };
             let factor = 10f64.powi(decimals);

@@ -132,6 +132,7 @@ fn degraded(mut hits: Vec<Hit>, dice: &mut ChaCha8Rng) -> Vec<Hit> {
             voice: *Voice::ALL.choose(dice).expect("there are voices"),
             level: Decibels(-18.0),
             mark: None,
+            grace: None,
             sure: dice.random_range(0.3..0.8),
         });
     }
@@ -310,6 +311,7 @@ fn midi_hits(bytes: &[u8], bpm: f64) -> Option<Vec<Hit>> {
                     voice,
                     level: Decibels(level),
                     mark: None,
+                    grace: None,
                     sure: 1.0,
                 });
             }
