@@ -1,6 +1,8 @@
 //! Events -> every reading worth weighing: beat tracks at all tempi and feels, begun on each part of their beat,
 //! with every bar length and beat one that the hints leave open.
 
+use rayon::prelude::*;
+
 use super::division::Division;
 use super::events::Event;
 use super::pulse::Pulse;
@@ -16,20 +18,26 @@ const TEMPI: (f64, f64) = (40.0, 260.0);
 const KEPT: usize = 14;
 /// Length of the excerpt (s) that decides which tempi are followed through the whole piece.
 const EXCERPT: f64 = 45.0;
+/// How far a beat may differ from the tempo that it is looked for at.
+const SCAN_RANGE: f64 = 0.10;
 /// How far a hinted tempo may be off.
 const HINT_RANGE: f64 = 0.04;
 
 /// All readings that the hints allow, unsorted.
 pub(super) fn readings(events: &[Event], hints: &GridOptions) -> Vec<Reading> {
-    let mut readings = Vec::new();
-    for track in tracks(events, hints) {
+    let tracks = tracks(events, hints);
+    let of = |track: &Track| {
+        let mut readings = Vec::new();
         for part in parts(track.feel, hints) {
-            let shift = part_shift(&track, *part, hints);
-            let pulse = Pulse::new(events, shifted(&track, shift), hints.steps_per_beat);
+            let shift = part_shift(track, *part, hints);
+            let pulse = Pulse::new(events, shifted(track, shift), hints.steps_per_beat);
             add_readings(&mut readings, &pulse, hints);
         }
-    }
-    readings
+        readings
+    };
+    // Collected in the order of the tracks, so that the result is the same on any number of threads.
+    let each: Vec<Vec<Reading>> = tracks.par_iter().map(of).collect();
+    each.into_iter().flatten().collect()
 }
 
 fn parts(feel: Feel, hints: &GridOptions) -> &'static [f64] {
@@ -87,16 +95,28 @@ fn tracks(events: &[Event], hints: &GridOptions) -> Vec<Track> {
         return vec![Track { beats, feel, fit }];
     }
     let excerpt = excerpt(events);
-    let mut scanned: Vec<Track> = periods(hints)
-        .iter()
-        .flat_map(|period| Feel::ALL.iter().map(|feel| (*period, *feel)))
-        // Fifths and sevenths of a shorter beat could not be told from looseness.
-        .filter(|(period, feel)| feel.parts().is_multiple_of(2) || *period > 0.4)
-        .filter_map(|(period, feel)| follow(excerpt, period, scan_range(hints), feel))
-        .collect();
+    let scan = |periods: Vec<f64>, range: f64| -> Vec<Track> {
+        periods
+            .iter()
+            .flat_map(|period| Feel::ALL.iter().map(|feel| (*period, *feel)))
+            // Fifths and sevenths of a shorter beat could not be told from looseness.
+            .filter(|(period, feel)| feel.parts().is_multiple_of(2) || *period > 0.4)
+            .collect::<Vec<_>>()
+            .into_par_iter()
+            .filter_map(|(period, feel)| follow(excerpt, period, range, feel))
+            .collect()
+    };
+    let mut scanned = scan(periods(hints), SCAN_RANGE);
     let (slowest, fastest) = (60.0 / TEMPI.0, 60.0 / TEMPI.1);
-    if hints.tempo.is_none() {
-        scanned.retain(|t| (fastest..=slowest).contains(&t.period()));
+    match hints.tempo.map(|tempo| tempo.beat().0) {
+        Some(beat) => {
+            scanned.retain(|t| (t.period() / beat - 1.0).abs() < HINT_RANGE);
+            // A tempo that the hits speak against is obeyed all the same.
+            if scanned.is_empty() {
+                scanned = scan(vec![beat], HINT_RANGE);
+            }
+        }
+        None => scanned.retain(|t| (fastest..=slowest).contains(&t.period())),
     }
     scanned.sort_by(|a, b| b.fit.total_cmp(&a.fit));
     let mut kept: Vec<Track> = Vec::new();
@@ -107,7 +127,7 @@ fn tracks(events: &[Event], hints: &GridOptions) -> Vec<Track> {
     }
     let range = if hints.tempo.is_some() { 0.15 } else { 0.25 };
     let whole = |t: &Track| follow(events, t.period(), range, t.feel);
-    kept.iter()
+    kept.par_iter()
         .filter_map(whole)
         .map(|t| settled(events, t))
         .collect()
@@ -123,13 +143,10 @@ fn settled(events: &[Event], track: Track) -> Track {
     }
 }
 
-fn scan_range(hints: &GridOptions) -> f64 {
-    if hints.tempo.is_some() { HINT_RANGE } else { 0.10 }
-}
-
 fn periods(hints: &GridOptions) -> Vec<f64> {
     if let Some(tempo) = hints.tempo {
-        return vec![tempo.beat().0];
+        // Begun from three near tempi the search finds tracks that one alone would miss.
+        return [0.95, 1.0, 1.05].map(|near| tempo.beat().0 * near).to_vec();
     }
     let mut periods = Vec::new();
     let mut bpm = TEMPI.0 * 1.05;

@@ -214,3 +214,22 @@ fn tapped_beats_are_obeyed_and_carried_on() {
     let grid = find(&truth.hits, &hints);
     assert!(agreement(&grid.beats, &truth.beats) > 0.97, "{grid:?}");
 }
+
+#[test]
+#[ignore = "tells how long ten minutes take"]
+fn ten_minutes_are_read_in_so_long() {
+    let part = Part {
+        bpm: 120.0,
+        bars: 300,
+        ..Part::default()
+    };
+    let truth = part.play(3);
+    let clock = std::time::Instant::now();
+    let grid = find(&truth.hits, &GridOptions::default());
+    println!(
+        "{} hits in {:?}, {} beats",
+        truth.hits.len(),
+        clock.elapsed(),
+        grid.beats.len()
+    );
+}
