@@ -34,7 +34,7 @@ pub(super) fn letter(number: usize) -> String {
 /// A colour and a shape for each cell.
 pub(super) fn tile(svg: &mut Svg, number: usize, (x, y): (i64, i64), wide: i64, high: i64) {
     let fill = CELLS[number % CELLS.len()];
-    let (w, h, e) = (wide, high, (high / 4).min(wide / 3));
+    let (w, h, e) = (wide, high, (high / 6).min(wide / 8));
     let half = h / 2;
     let path = match number % 4 {
         0 => format!("M{x} {y}h{w}v{h}h-{w}z"),

@@ -77,7 +77,7 @@ pub(super) struct VerifyArgs {
     pub(super) study: PathBuf,
 
     /// The claimed length of the figure
-    #[arg(long, value_name = "NUMBER", allow_negative_numbers = true)]
+    #[arg(long, value_name = "NUMBER", allow_negative_numbers = true, value_parser = length)]
     pub(super) length: Option<f64>,
 
     /// What the length counts: steps (rests counted), notes (struck ones) or beats
@@ -388,6 +388,13 @@ fn unit(text: &str) -> Result<Unit, String> {
     let known = Unit::ALL.map(Unit::name).join(", ");
     let found = Unit::ALL.into_iter().find(|unit| unit.name() == text);
     found.ok_or_else(|| format!("a length counts one of: {known}"))
+}
+
+fn length(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(value) if value.is_finite() && value > 0.0 => Ok(value),
+        _ => Err("a length is a number above 0, such as 10".to_owned()),
+    }
 }
 
 fn seconds(text: &str) -> Result<Seconds, String> {

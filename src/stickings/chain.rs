@@ -96,15 +96,34 @@ struct Layer {
 }
 
 /// The moments and the pair that plays them.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone)]
 pub(super) struct Chain<'a> {
     /// By time.
-    pub(super) moments: &'a [Moment],
-    /// The pair.
-    pub(super) pair: Pair,
+    moments: &'a [Moment],
+    pair: Pair,
+    /// For each moment, and for the end, the first one before it that a limb has not forgotten by then.
+    awake: Vec<usize>,
 }
 
-impl Chain<'_> {
+impl<'a> Chain<'a> {
+    /// The chain of these moments, which must be sorted by time.
+    pub(super) fn new(moments: &'a [Moment], pair: Pair) -> Chain<'a> {
+        let mut awake = Vec::with_capacity(moments.len() + 1);
+        let mut first = 0;
+        for (now, moment) in moments.iter().enumerate() {
+            while first < now
+                && moments
+                    .get(first)
+                    .is_some_and(|old| moment.time - old.time >= RESTED)
+            {
+                first += 1;
+            }
+            awake.push(first);
+        }
+        awake.push(first);
+        Chain { moments, pair, awake }
+    }
+
     /// The cheapest path. Without `margins` only the path and its cost.
     pub(super) fn solve(&self, margins: bool) -> Path {
         let mut layers: Vec<Layer> = Vec::with_capacity(self.moments.len());
@@ -169,17 +188,19 @@ impl Chain<'_> {
         next
     }
 
-    /// Every way to share the moment's strokes out; a stroke may be left to nobody.
+    /// Every way to share the moment's strokes out. A stroke is left to nobody only where no limb is left for it.
     fn choices(&self, now: usize) -> Vec<Choice> {
         let needs = self.needs(now);
         let may = |limb: usize| {
             let can = (0..needs.len().min(255)).filter(move |n| needs[*n].cost[limb].is_finite());
             std::iter::once(None).chain(can.map(|n| Some(n as u8)))
         };
-        may(0)
-            .flat_map(|a| may(1).map(move |b| [a, b]))
-            .filter(|[a, b]| a.is_none() || a != b)
-            .collect()
+        let all = may(0).flat_map(|a| may(1).map(move |b| [a, b]));
+        let mut choices: Vec<Choice> = all.filter(|[a, b]| a.is_none() || a != b).collect();
+        let played = |choice: &Choice| choice.iter().flatten().count();
+        let most = choices.iter().map(played).max().unwrap_or(0);
+        choices.retain(|choice| played(choice) == most);
+        choices
     }
 
     fn needs(&self, now: usize) -> &[Need] {
@@ -225,10 +246,14 @@ impl Chain<'_> {
 
     /// How many strokes in a row it makes, when the other limb struck last at `other`.
     fn run(&self, now: usize, other: Last) -> usize {
-        let first = (0..now).rev().take_while(|at| {
-            self.time(now) - self.time(*at) < RESTED && other.is_none_or(|o| *at > o.0 as usize)
-        });
-        first.take(4).count() + 1
+        let first = other
+            .map_or(0, |other| other.0 as usize + 1)
+            .max(self.first_awake(now));
+        now.saturating_sub(first).min(4) + 1
+    }
+
+    fn first_awake(&self, now: usize) -> usize {
+        self.awake.get(now).copied().unwrap_or(0)
     }
 
     fn time(&self, at: usize) -> f64 {
@@ -240,7 +265,7 @@ impl Chain<'_> {
     }
 
     fn rested(&self, last: (u32, u8), now: usize) -> bool {
-        self.time(now) - self.time(last.0 as usize) >= RESTED
+        (last.0 as usize) < self.first_awake(now)
     }
 
     /// The last strokes after a choice; those that the next moment will have forgotten are left out.
@@ -403,10 +428,7 @@ mod tests {
         for number in 0..300 {
             let moments = line(&mut random);
             for pair in [HANDS, FEET] {
-                let chain = Chain {
-                    moments: &moments,
-                    pair,
-                };
+                let chain = Chain::new(&moments, pair);
                 let path = chain.solve(true);
                 let mut best = f64::INFINITY;
                 cheapest_of_all(&chain, 0, [None; 2], 0.0, &mut best);
@@ -428,28 +450,18 @@ mod tests {
         let mut random = ChaCha8Rng::seed_from_u64(62);
         for number in 0..60 {
             let moments = line(&mut random);
-            let chain = Chain {
-                moments: &moments,
-                pair: HANDS,
-            };
+            let chain = Chain::new(&moments, HANDS);
             let path = chain.solve(true);
             for (at, more) in path.more.iter().enumerate() {
                 for (limb, &more) in more.iter().enumerate() {
                     let mut forced = moments.clone();
                     let need = forced.iter_mut().flat_map(|m| &mut m.needs).nth(at).unwrap();
                     // As if the others and nobody were much dearer.
-                    need.cost[1 - limb] = f64::INFINITY;
+                    need.cost[1 - limb] += 1000.0;
                     need.cost[limb] -= 1000.0;
-                    let other = Chain {
-                        moments: &forced,
-                        pair: HANDS,
-                    }
-                    .solve(false)
-                    .cost
-                        + 1000.0
-                        - path.cost;
+                    let other = Chain::new(&forced, HANDS).solve(false).cost + 1000.0 - path.cost;
                     let same = (other - more).abs() < 1e-6 || (more.is_infinite() && other > 900.0);
-                    assert!(same, "line {number}, stroke {at}, seed 62: {other} {}", more);
+                    assert!(same, "line {number}, stroke {at}, seed 62: {other} {more}");
                 }
             }
         }

@@ -41,7 +41,7 @@ pub(super) fn find(hits: &[Played], frames: &[Frame], grid: &Grid, body: &Body) 
     };
     let shared = work.share_so(first.ways.clone());
     let line = Line::of(&work, &shared);
-    let vocabulary = vocabulary::find(&line);
+    let vocabulary = vocabulary::again(&line, vocabulary);
     let report = Report {
         hits,
         frames,

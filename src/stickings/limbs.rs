@@ -90,10 +90,7 @@ impl Work<'_> {
         let mut ways: Vec<Way> = self.ways();
         for way in &mut ways {
             let moments = self.moments(false, way);
-            let chain = Chain {
-                moments: &moments,
-                pair: hands(way),
-            };
+            let chain = Chain::new(&moments, hands(way));
             way.cost = chain.solve(false).cost + self.habit(way);
         }
         ways.sort_by(|a, b| a.cost.total_cmp(&b.cost));
@@ -118,10 +115,7 @@ impl Work<'_> {
 
     fn solve(&self, pair: Pair, limbs: [Limb; 2], way: &Way, shared: &mut Shared) {
         let moments = self.moments(is_foot(limbs[0]), way);
-        let chain = Chain {
-            moments: &moments,
-            pair,
-        };
+        let chain = Chain::new(&moments, pair);
         let Path {
             limbs: played,
             more,

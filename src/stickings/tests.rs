@@ -255,7 +255,7 @@ fn nothing_and_a_few_hits_do_no_harm() {
 fn forty_thousand_hits_take_less_than_three_seconds() {
     let solo = solo(
         &Wish {
-            bars: 1700,
+            bars: 2000,
             ..wish(Kept::Feet)
         },
         8000,

@@ -151,7 +151,20 @@ pub(super) fn find(line: &Line) -> Vocabulary {
     if line.len() <= LONG {
         return search(line);
     }
-    let cells = search(&line.excerpt(STRETCHES, LONG / STRETCHES)).cells;
+    with_cells(line, search(&line.excerpt(STRETCHES, LONG / STRETCHES)).cells)
+}
+
+/// The vocabulary once more, for the same line with other limbs here and there. A long one keeps its cells.
+pub(super) fn again(line: &Line, before: Vocabulary) -> Vocabulary {
+    if line.len() <= LONG {
+        search(line)
+    } else {
+        with_cells(line, before.cells)
+    }
+}
+
+/// A line cut by these cells.
+fn with_cells(line: &Line, cells: Vec<Vec<Symbol>>) -> Vocabulary {
     let mut weigher = Weigher {
         line,
         costs: BTreeMap::new(),
