@@ -205,7 +205,11 @@ fn every_chart_bears_title_source_clock_times_and_grid_statement() {
         }
         let found = elements(&charts[0]);
         for name in ["title", "desc"] {
-            assert!(found.iter().any(|e| e.name == name && !e.text.is_empty()));
+            assert!(
+                found.iter().any(|e| e.name == name && !e.text.is_empty()),
+                "{}: {name}",
+                charts[0].name
+            );
         }
     }
 }

@@ -130,7 +130,10 @@ fn regular(events: &[Event]) -> f64 {
 }
 
 fn hinted(hints: &GridOptions) -> bool {
-    hints.tempo.is_some() || hints.downbeat.is_some() || !hints.beats.is_empty()
+    hints.tempo.is_some()
+        || hints.downbeat.is_some()
+        || hints.steps_per_beat.is_some()
+        || !hints.beats.is_empty()
 }
 
 /// The reading's beats from the one before the first event to the one after the last, and the index of the first
