@@ -11,6 +11,8 @@ use super::{Chart, ChartKind};
 use crate::stickings::{Cell, Meeting, Permutation};
 use crate::study::Study;
 
+/// What is said where there is no cell.
+const NONE: &str = "No cell was found that comes often enough.";
 /// Height of a card, and how many a page holds.
 const CARD: i64 = 820;
 const ON_A_PAGE: usize = 3;
@@ -32,21 +34,19 @@ pub(super) fn draw(study: &Study) -> Vec<Chart> {
         let heading = Heading {
             chart: "Cells",
             page: (number + 1, count),
-            desc: page
-                .iter()
-                .map(|(n, cell)| format!("{}: {}", letter(*n), cell.cell))
-                .collect::<Vec<_>>()
-                .join(", "),
+            desc: if page.is_empty() {
+                NONE.to_owned()
+            } else {
+                let named = page
+                    .iter()
+                    .map(|(n, cell)| format!("{}: {}", letter(*n), cell.cell));
+                named.collect::<Vec<_>>().join(", ")
+            },
             height: A4,
         };
         let mut svg = open(study, &heading);
         if page.is_empty() {
-            svg.text(
-                MARGIN,
-                TOP + 60,
-                Type::size(WORDS).bold(),
-                "No cell was found that comes often enough.",
-            );
+            svg.text(MARGIN, TOP + 60, Type::size(WORDS).bold(), NONE);
         }
         for (row, (n, cell)) in page.iter().enumerate() {
             card(&mut svg, study, TOP + CARD * row as i64, *n, cell);

@@ -479,7 +479,7 @@ fn chart_names_read_back_and_others_are_refused_with_the_list() {
     }
     let error = "pie".parse::<ChartKind>().unwrap_err().to_string();
     assert!(
-        error.contains("chart") && error.contains("grid, stack, evidence, tempo"),
+        error.contains("chart") && error.contains("grid, stack, evidence, staircase"),
         "{error}"
     );
 }
