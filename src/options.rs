@@ -107,7 +107,7 @@ pub enum Form {
 /// How practice sound is made.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct SoundOptions {
-    /// Share of the recording's speed, 0.3 to 1. Players begin at 50 to 60 % [C].
+    /// Share of the recording's speed, 0.3 to 1. Players begin at 50 to 60 % \[C\].
     pub speed: f64,
     /// Once, as a loop, or beside the original.
     pub form: Form,
@@ -131,7 +131,7 @@ impl Default for SoundOptions {
 /// In which order tempos are worked through.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Way {
-    /// Upwards in steps [C].
+    /// Upwards in steps \[C\].
     #[default]
     Steps,
     /// Slow and full tempo in turn: steady increase was no better than other patterns
@@ -144,23 +144,23 @@ pub enum Way {
 pub struct LadderOptions {
     /// In steps or alternating.
     pub way: Way,
-    /// The player's present tempo; `None` is 55 % of the target: players begin at 50 to 60 % [C].
+    /// The player's present tempo; `None` is 55 % of the target: players begin at 50 to 60 % \[C\].
     pub from: Option<Bpm>,
     /// The target; `None` is the study's tempo.
     pub to: Option<Bpm>,
-    /// How much faster each step is: 2 to 5 bpm [C].
+    /// How much faster each step is: 2 to 5 bpm \[C\].
     pub step: Bpm,
-    /// Clean rounds in a row before the next step: three [C].
+    /// Clean rounds in a row before the next step: three \[C\].
     pub clean_rounds: u32,
-    /// Failed rounds after which the tempo goes back: two [C].
+    /// Failed rounds after which the tempo goes back: two \[C\].
     pub failed_rounds: u32,
-    /// By what share it goes back then: 5 % [C].
+    /// By what share it goes back then: 5 % \[C\].
     pub back: f64,
-    /// Minutes of playing before a rest, and of rest: 5 in 25 (TRADE 10) [C].
+    /// Minutes of playing before a rest, and of rest: 5 in 25 (TRADE 10) \[C\].
     pub play_minutes: f64,
     /// Minutes of rest.
     pub rest_minutes: f64,
-    /// By what share a week's minutes may exceed those of the week before [M].
+    /// By what share a week's minutes may exceed those of the week before \[M\].
     pub more_a_week: f64,
 }
 
@@ -184,9 +184,9 @@ impl Default for LadderOptions {
 /// How an attempt is measured.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct TakeOptions {
-    /// A clean hit lies within this of the fitted tempo … [M]
+    /// A clean hit lies within this of the fitted tempo … \[M\]
     pub clean: Seconds,
-    /// … and within this share of a step, whichever is smaller [M].
+    /// … and within this share of a step, whichever is smaller \[M\].
     pub clean_share: f64,
     /// The slowest and fastest speed, as shares of the original, at which an attempt is looked for.
     pub speeds: (f64, f64),

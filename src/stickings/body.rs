@@ -2,7 +2,7 @@
 //!
 //! In: what a player says of kit and body ([`BodyTables`], further tables of the kit file). Out: [`Body`], a plain value with an
 //! answer for every voice. Places are metres from the middle of the player's seat: to the right, and to the front.
-//! The default is a right-handed player at a usual kit [C], its distances from memory [M]; `handed = "left"` mirrors
+//! The default is a right-handed player at a usual kit \[C\], its distances from memory \[M\]; `handed = "left"` mirrors
 //! limbs and places in one word.
 
 use std::collections::BTreeMap;

@@ -1,8 +1,8 @@
 //! Hits on steps -> [`Stickings`]: which limb plays which hit, and the few cells that the free line reduces to.
 //!
 //! In: hits with their times (s), steps, voices and figures ([`Played`]), and what the player said of kit and body. Limbs
-//! come from a shortest path ([`chain`], [`limbs`]; its costs stand in [`costs`]), the figure's taken out first. The
-//! free line is then cut into the cells that describe it shortest ([`vocabulary`]), and the limbs are found once more, now
+//! come from a shortest path (`chain`, `limbs`; its costs stand in `costs`), the figure's taken out first. The
+//! free line is then cut into the cells that describe it shortest (`vocabulary`), and the limbs are found once more, now
 //! knowing what the same place of a cell is played with elsewhere. Without a grid there are limbs, but no cells.
 
 mod adapt;

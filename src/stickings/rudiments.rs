@@ -1,6 +1,6 @@
 //! Hand lines -> the names of rudiments.
 //!
-//! The table is the Percussive Arts Society's 40 International Drum Rudiments (1984) [P], their stickings [M]: each is written as a
+//! The table is the Percussive Arts Society's 40 International Drum Rudiments (1984) \[P\], their stickings \[M\]: each is written as a
 //! line of main strokes until the same hand leads again. A capital is a main stroke, lower case before it a grace
 //! stroke, `>` an accent, `z` a stroke that bounces many times. Which hand leads and where the line begins makes no
 //! other rudiment.

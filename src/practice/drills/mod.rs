@@ -2,7 +2,7 @@
 //! displacement, ways home, switching between cells, and all of it on the other side.
 //!
 //! In: a study and key cells. Out: numbered [`Drill`]s, each a pattern on the study's ruling with the length of a round,
-//! and lines that say what could not be made and why. What a practice sheet holds: TRADE 8 [C].
+//! and lines that say what could not be made and why. What a practice sheet holds: TRADE 8 \[C\].
 
 mod cell;
 mod figure;

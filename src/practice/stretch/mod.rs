@@ -1,6 +1,6 @@
 //! Slower sound with its pitch kept and its attacks sharp.
 //!
-//! In: samples at [`RATE`](crate::audio::RATE), one slice a channel, the attacks that are known in them, and a speed
+//! In: samples at [`RATE`], one slice a channel, the attacks that are known in them, and a speed
 //! from 0.3 to 1. Out: the same sound in 1/speed times the time. Every attack is copied whole to its place; what rings
 //! between two attacks is stretched by waveform-similarity overlap-add **[P: W. Verhelst, M. Roelands, "An overlap-add
 //! technique based on waveform similarity (WSOLA) for high quality time-scale modification of speech", ICASSP 1993]**,

@@ -2,8 +2,8 @@
 //!
 //! In: a study, the part of it that was to be played, and an [`Attempt`]. Out: a [`Take`]: the tempo reached, how steady,
 //! what was missing, extra, wrong or out of order, how late every limb and every step of the figure came, and how many
-//! rounds to home were clean. The attempt may begin anywhere, more than once, at any tempo ([`follow`]); its tempo may
-//! drift ([`curve`]), which is told apart from lateness.
+//! rounds to home were clean. The attempt may begin anywhere, more than once, at any tempo (`follow`); its tempo may
+//! drift (`curve`), which is told apart from lateness.
 
 mod compare;
 mod curve;
