@@ -86,8 +86,6 @@ pub(super) struct Struck {
     pub(super) late: f64,
     /// The same without it.
     pub(super) off: f64,
-    /// Nothing else was found at the very same time.
-    pub(super) alone: bool,
 }
 
 /// What came of a run.
@@ -106,8 +104,6 @@ const WINDOW: f64 = 0.07;
 const SHARE: f64 = 0.48;
 /// How sure a stroke on a drum that the study does not have there must be.
 const SURE: f64 = 0.55;
-/// How sure a stroke instead of another must be.
-const INSTEAD: f64 = 0.3;
 /// Share of beats that carry a stroke too many when a metronome is heard, at least, and how much rarer such strokes are
 /// between beats.
 const TICKING: f64 = 0.35;
@@ -161,12 +157,10 @@ pub(super) fn compare(
     for ((expected, partner), _) in written.iter().zip(&partner).zip(&due) {
         if let Some(hit) = partner.and_then(|h| hits.get(h)) {
             let late = hit.time.0 - curve.time(expected.step as f64);
-            let together = hits.iter().filter(|h| h.time == hit.time).count();
             out.struck.push(Struck {
                 expected: *expected,
                 late,
-                off: late - curve.usual(expected.voice, together == 1),
-                alone: together == 1,
+                off: late - curve.offset(expected.voice),
             });
         }
     }
@@ -206,33 +200,23 @@ fn told(found: Vec<Deviation>, written: &[Expected]) -> (Vec<Deviation>, usize) 
             .any(|e| e.step == step && e.voice == voice && e.sure < WRITTEN_SURE)
     };
     for fault in &found {
-        if let Deviation::Missed { step, voice }
-        | Deviation::Wrong {
-            step, wanted: voice, ..
-        } = *fault
+        if let Deviation::Missed { step, voice } = *fault
             && !unsure(step, voice)
         {
             all.entry(kind(step, voice)).or_default().1 += 1;
         }
     }
-    let can_tell = |step: i64, voice: Voice| {
-        let (written, missing) = all.get(&kind(step, voice)).copied().unwrap_or_default();
-        let share = missing as f64 / written.max(1) as f64;
-        !unsure(step, voice) && (missing <= ALWAYS || share <= DEAF || share >= GONE)
-    };
-    let mut untold = 0;
-    let mut faults = Vec::new();
-    for fault in found {
-        match fault {
-            Deviation::Missed { step, voice } if !can_tell(step, voice) => untold += 1,
-            // The stroke instead is there; whether the other is missing cannot be told.
-            Deviation::Wrong { step, wanted, played } if !can_tell(step, wanted) => {
-                untold += 1;
-                faults.push(Deviation::Extra { step, voice: played });
-            }
-            other => faults.push(other),
+    let before = found.len();
+    let can_tell = |fault: &Deviation| match *fault {
+        Deviation::Missed { step, voice } => {
+            let (written, missing) = all.get(&kind(step, voice)).copied().unwrap_or_default();
+            let share = missing as f64 / written.max(1) as f64;
+            !unsure(step, voice) && (missing <= ALWAYS || share <= DEAF || share >= GONE)
         }
-    }
+        _ => true,
+    };
+    let faults: Vec<Deviation> = found.into_iter().filter(can_tell).collect();
+    let untold = before - faults.len();
     (faults, untold)
 }
 
@@ -381,8 +365,7 @@ fn faults(
         if !same_kind && doubt.hears(attempt, expected.voice, *due) {
             continue;
         }
-        // The right drum is not heard: what is there instead need not be heard as surely as a stroke too many.
-        match instead.filter(|(_, hit)| hit.sure >= INSTEAD) {
+        match instead.filter(|(_, hit)| doubt.sure(hit)) {
             Some((h, hit)) => {
                 used[h] = true;
                 found.push(Deviation::Wrong {

@@ -17,9 +17,6 @@ pub(super) struct Point {
     pub(super) step: f64,
     /// What was struck.
     pub(super) voice: Voice,
-    /// Nothing else was found at the very same time. Strokes that fall together are found as one onset, whose time is
-    /// that of the earliest: it says nothing about how late the others are.
-    pub(super) alone: bool,
 }
 
 /// How much a bend costs against a stroke off the curve: bends of a beat are some 10 times smaller than the spread of
@@ -28,8 +25,6 @@ const STIFF: f64 = 100.0;
 /// Strokes further off than this (s) hardly count.
 const FAR: f64 = 0.03;
 const ROUNDS: usize = 8;
-/// Fewer strokes of a voice than this tell no offset.
-const ENOUGH: usize = 4;
 
 /// Times of steps, and offsets of voices.
 #[derive(Debug, Clone, PartialEq)]
@@ -65,7 +60,7 @@ impl Curve {
             curve.knots = curve.solve(points, &weights);
             curve.set_offsets(points);
             for (weight, point) in weights.iter_mut().zip(points) {
-                let off = (curve.late(point) - curve.usual(point.voice, point.alone)) / FAR;
+                let off = (curve.late(point) - curve.offset(point.voice)) / FAR;
                 *weight = 1.0 / (1.0 + off * off).powi(2);
             }
         }
@@ -99,13 +94,16 @@ impl Curve {
         (index, beats - index as f64)
     }
 
-    /// Each voice's median distance, by strokes that fall alone; the median over all strokes is no offset but the curve
-    /// itself.
+    /// Each voice's median distance; the median over all strokes is no offset but the curve itself.
     fn set_offsets(&mut self, points: &[Point]) {
         let own = |voice: Voice| {
-            let alone = points.iter().filter(|p| p.voice == voice && p.alone);
-            let late: Vec<f64> = alone.map(|p| self.late(p)).collect();
-            if late.len() < ENOUGH { 0.0 } else { median(late) }
+            median(
+                points
+                    .iter()
+                    .filter(|p| p.voice == voice)
+                    .map(|p| self.late(p))
+                    .collect(),
+            )
         };
         let mut offsets: Vec<(Voice, f64)> = Voice::ALL.iter().map(|v| (*v, own(*v))).collect();
         let each = points
@@ -116,11 +114,6 @@ impl Curve {
         self.offsets = offsets;
     }
 
-    /// How late a stroke is expected: its voice's offset, where it falls alone.
-    pub(super) fn usual(&self, voice: Voice, alone: bool) -> f64 {
-        if alone { self.offset(voice) } else { 0.0 }
-    }
-
     /// The knots that lie nearest to the strokes, their voices' offsets taken off, with small bends.
     fn solve(&self, points: &[Point], weights: &[f64]) -> Vec<f64> {
         let n = self.knots.len();
@@ -129,7 +122,7 @@ impl Curve {
         let mut right = vec![0.0f64; n];
         for (point, weight) in points.iter().zip(weights) {
             let (i, share) = self.place(point.step);
-            let time = point.time - self.usual(point.voice, point.alone);
+            let time = point.time - self.offset(point.voice);
             let part = [1.0 - share, share];
             if let Some([a, b]) = rows.get_mut(i..i + 2) {
                 a[0] += weight * part[0] * part[0];
@@ -209,7 +202,6 @@ mod tests {
                 time: time + own,
                 step: f64::from(step),
                 voice,
-                alone: true,
             });
         }
         points

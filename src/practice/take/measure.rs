@@ -8,8 +8,6 @@ use crate::options::TakeOptions;
 use crate::study::Study;
 use crate::units::{Bpm, Millis, Seconds};
 
-/// With fewer strokes alone than this, all of a limb's strokes are taken.
-const ENOUGH: usize = 4;
 /// Without a figure a round is so many bars.
 const BARS: i64 = 4;
 
@@ -114,13 +112,7 @@ fn who(struck: &Struck) -> Who {
 }
 
 fn limbs(parts: &[Part]) -> Vec<Late> {
-    // Strokes that fall together are found at one time: those that fall alone tell how late a limb is.
-    let all_of = |who_: Who| struck(parts).filter(move |s| who(s) == who_);
-    let tells = |s: &Struck| s.alone || all_of(who(s)).filter(|s| s.alone).count() < ENOUGH;
-    let mut all: Vec<(Who, f64)> = struck(parts)
-        .filter(|s| tells(s))
-        .map(|s| (who(s), s.late))
-        .collect();
+    let mut all: Vec<(Who, f64)> = struck(parts).map(|s| (who(s), s.late)).collect();
     all.sort_by_key(|a| a.0);
     let same = all.chunk_by(|a, b| a.0 == b.0);
     same.filter_map(|group| {

@@ -123,10 +123,6 @@ const PASS: f64 = 0.5;
 const STARTED: usize = 2;
 const SILENCE: f64 = 0.8;
 
-/// Strokes this many dB under the usual ones of their voice are ghosts (TRADE 5) [M]: whether one is missing cannot be
-/// heard surely.
-const GHOST: f64 = 10.0;
-
 /// Measures an attempt at a passage of a study.
 pub fn measure(
     study: &Study,
@@ -196,7 +192,6 @@ impl Part {
                         time: here.at,
                         step: there.at,
                         voice: *v,
-                        alone: here.voices.len() == 1,
                     }),
             );
         }
@@ -233,24 +228,12 @@ fn point(struck: &Struck, curve: &Curve) -> Point {
         time: curve.time(step) + struck.late,
         step,
         voice: struck.expected.voice,
-        alone: struck.alone,
     }
 }
 
 /// The study's strokes of a passage, by step; two of one voice on one step count once.
 fn expected(study: &Study, passage: &Passage) -> Vec<Expected> {
     let own = study.strokes.iter().filter_map(|s| Some((s, s.step?)));
-    let usual: Vec<(Voice, f64)> = Voice::ALL
-        .iter()
-        .map(|voice| {
-            let own = study.strokes.iter().filter(|s| s.hit.voice == *voice);
-            (*voice, curve::median(own.map(|s| s.hit.level.0).collect()))
-        })
-        .collect();
-    let soft = |hit: &Hit| {
-        let usual = usual.iter().find(|(v, _)| *v == hit.voice).map_or(0.0, |u| u.1);
-        hit.level.0 < usual - GHOST
-    };
     let mut all: Vec<Expected> = own
         .filter(|(_, step)| passage.holds(*step))
         .map(|(stroke, step)| Expected {
@@ -258,7 +241,7 @@ fn expected(study: &Study, passage: &Passage) -> Vec<Expected> {
             voice: stroke.hit.voice,
             limb: stroke.limb,
             layer: stroke.layer,
-            sure: if soft(&stroke.hit) { 0.0 } else { stroke.hit.sure },
+            sure: stroke.hit.sure,
         })
         .collect();
     all.sort_by_key(|e| (e.step, e.voice));
