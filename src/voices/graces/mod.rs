@@ -19,7 +19,7 @@ use pairs::{Gallery, Moment};
 pub use pairs::{NUMBERS, Pair};
 
 /// Log odds from which on a pair is a flam: measured, one plain stroke in a hundred is marked.
-const LEAST: f32 = 2.5;
+const LEAST: f32 = 1.0;
 
 /// Hits this near to one of a pair's attacks are of that stroke.
 const OF_IT: Millis = Millis(8.0);
