@@ -102,9 +102,17 @@ fn stairs(svg: &mut Svg, study: &Study, cycle: &Cycle) {
     let look = Type::size(COUNT).fill(QUIET);
     svg.text(left + wide + 40, top - 24, look, "on beat one");
     let mut number = 0;
-    let mut above: Option<(i64, i64)> = None;
+    let height = |row: usize| top + ROW * row as i64 + ROW / 2;
+    // One thread down the stairs, under the numbers: from the first start of a bar to the one of the next.
+    let firsts = shown().map(|(row, stair)| stair.starts.first().map(|p| (x(p), height(row))));
+    let firsts: Vec<_> = firsts.collect();
+    for pair in firsts.windows(2) {
+        if let [Some(a), Some(b)] = pair {
+            svg.line(*a, *b, FIGURE_LIGHT, 6);
+        }
+    }
     for (row, stair) in shown() {
-        let y = top + ROW * row as i64 + ROW / 2;
+        let y = height(row);
         svg.text(
             MARGIN + LEFT - 40,
             y + 16,
@@ -112,12 +120,6 @@ fn stairs(svg: &mut Svg, study: &Study, cycle: &Cycle) {
             &format!("bar {}", stair.bar),
         );
         svg.line((left, y + 20), (left + wide, y + 20), INK, 2);
-        // One thread down the stairs: from the first start of a bar to the one of the next.
-        let first = stair.starts.first().map(|p| (x(p), y));
-        if let (Some(a), Some(b)) = (above, first) {
-            svg.line(a, b, FIGURE_LIGHT, 6);
-        }
-        above = first;
         for place in &stair.starts {
             number += 1;
             start_sign(svg, x(place), y - 6, number);
