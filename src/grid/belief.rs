@@ -17,11 +17,9 @@ const USUAL_TEMPO: f64 = 112.0;
 const TEMPO_SPREAD: f64 = 0.4;
 /// Log odds, beside what practice has, of bars of four, of bars of two, and of quintuplets or septuplets all through a
 /// piece: most music for drum set is in four, which is seldom written as two bars of two [C].
-const FOUR: f64 = 2.0;
-const TWO: f64 = -2.0;
-const FIVE: f64 = -3.0;
-/// Log odds that a reading loses for each part in one that its tempo strays [M].
-const UNSTEADY: f64 = 200.0;
+const FOUR: f64 = 0.5;
+const TWO: f64 = 0.0;
+const FIVE: f64 = -1.5;
 /// So many of the best readings may be chosen.
 const LIKELY: usize = 40;
 
@@ -35,20 +33,7 @@ fn score(reading: &Reading) -> f64 {
         _ => 0.0,
     };
     let steps = if matches!(reading.steps, 5 | 7) { FIVE } else { 0.0 };
-    reading.score() + bar + steps - 0.5 * (octaves / TEMPO_SPREAD).powi(2) - UNSTEADY * sway(reading)
-}
-
-/// How far the tempo strays, as the standard deviation of the logarithm of the beats' lengths: readings whose beats slip
-/// from one part of the beat to another stray more than the player does.
-fn sway(reading: &Reading) -> f64 {
-    let lengths: Vec<f64> = reading
-        .beats
-        .windows(2)
-        .map(|w| (w[1] - w[0]).max(1e-6).ln())
-        .collect();
-    let count = lengths.len().max(1) as f64;
-    let mean = lengths.iter().sum::<f64>() / count;
-    (lengths.iter().map(|l| (l - mean).powi(2)).sum::<f64>() / count).sqrt()
+    reading.score + bar + steps - 0.5 * (octaves / TEMPO_SPREAD).powi(2)
 }
 
 /// Readings with their shares of the belief.

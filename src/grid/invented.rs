@@ -31,6 +31,8 @@ pub(super) struct Part {
     pub(super) accents: (f64, f64),
     /// How often a solo has a crash on beat one.
     pub(super) crashes: f64,
+    /// Fewest and most steps of a solo's ostinato.
+    pub(super) figure: (usize, usize),
 }
 
 impl Default for Part {
@@ -46,6 +48,7 @@ impl Default for Part {
             groove: false,
             accents: (3.0, 1.5),
             crashes: 0.2,
+            figure: (5, 12),
         }
     }
 }
@@ -116,7 +119,7 @@ impl Part {
             [Kick, HatClosed],
         ];
         let pair = pairs[dice.random_range(0..pairs.len())];
-        let length = dice.random_range(5..=12);
+        let length = dice.random_range(self.figure.0..=self.figure.1);
         let figure: Vec<Option<Voice>> = (0..length)
             .map(|_| {
                 if dice.random::<f64>() < 0.2 {

@@ -50,9 +50,9 @@ mod laws;
 mod survey;
 
 #[cfg(test)]
-#[allow(clippy::print_stdout, reason = "prints the fitted table")]
-#[path = "../../tests/fitting/grid.rs"]
-mod fitting;
+#[allow(clippy::print_stdout, reason = "says what was made")]
+#[path = "../../tests/fitting/grid/practice.rs"]
+mod practice;
 
 pub use find::find;
 pub use lateness::{Lateness, lateness};

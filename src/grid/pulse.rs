@@ -38,6 +38,12 @@ const AFTER_FILL: usize = 24;
 const UNLIKE: usize = 25;
 const ARRIVAL: usize = 26;
 
+/// Kinds of drums and, last, how far the strokes stand out, by the twelfth of the beat on which they fall; what falls
+/// between two is shared out.
+pub(super) type Pattern = [f32; PATTERN];
+/// Number of values of [`Pattern`].
+pub(super) const PATTERN: usize = BINS * (KINDS + 1);
+
 /// What is struck on every beat of a row of beats.
 pub(super) struct Pulse {
     /// Beat times in seconds.
@@ -50,6 +56,8 @@ pub(super) struct Pulse {
     pub(super) fit: f64,
     /// Moments struck per beat that has any.
     pub(super) rate: f64,
+    /// Per beat: what is struck where in it.
+    pub(super) patterns: Vec<Pattern>,
     /// Per beat: what is heard in it.
     pub(super) heard: Vec<Heard>,
     /// Per beat: whether anything was struck at all in it.
@@ -74,6 +82,7 @@ impl Pulse {
             steps,
             fit,
             rate: 0.0,
+            patterns: patterns(events, &places, beats.len()),
             heard: vec![[0.0; HEARD]; beats.len()],
             lively: vec![false; beats.len()],
             likeness: [0.0; LAGS + 1],
@@ -152,6 +161,24 @@ impl Pulse {
     pub(super) fn nearest_beat(&self, time: f64) -> usize {
         nearest(&self.beats, time)
     }
+}
+
+fn patterns(events: &[Event], places: &[f64], beats: usize) -> Vec<Pattern> {
+    let mut patterns = vec![[0.0; PATTERN]; beats];
+    for (event, place) in events.iter().zip(places) {
+        let twelfth = place * BINS as f64;
+        let over = twelfth - twelfth.floor();
+        for (bin, share) in [(twelfth.floor(), 1.0 - over), (twelfth.floor() + 1.0, over)] {
+            let Some(bin) = index(bin) else { continue };
+            let Some(pattern) = patterns.get_mut(bin / BINS) else {
+                continue;
+            };
+            let kinds = event.struck.iter().chain([&event.accent]);
+            let cells = pattern.iter_mut().skip(bin % BINS * (KINDS + 1));
+            cells.zip(kinds).for_each(|(cell, value)| *cell += (share * value) as f32);
+        }
+    }
+    patterns
 }
 
 fn index(beat: f64) -> Option<usize> {

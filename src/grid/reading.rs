@@ -1,12 +1,12 @@
 //! Pulses -> readings: bars of every length that begin on every beat, with what can be heard in each.
 //!
-//! A reading is judged by its [`Marks`]; the shares are the exponentials of the scores, so that the judge can be
+//! A reading is judged by its beats and its marks; the shares are the exponentials of the scores, so that the judge can be
 //! fitted to performances whose grid is known.
 
 use std::sync::Arc;
 
 use super::division::SUBDIVISIONS;
-use super::judge::Judge;
+use super::judge::Opinion;
 use super::pulse::{HEARD, Heard, NEAR, ON_CRASH, Pulse, nearest};
 use super::track::Track;
 
@@ -28,25 +28,18 @@ pub(super) struct Reading {
     pub(super) bar: usize,
     /// Which beat begins the first whole bar.
     pub(super) first: usize,
-    /// What is heard in it.
-    pub(super) marks: Marks,
+    /// Its score: differences are log odds.
+    pub(super) score: f64,
 }
 
-/// Number of [`Marks`].
-pub(super) const MARKS: usize = 8 + SUBDIVISIONS.len() + HEARD + 8 + 10 + BAR_MARKS;
+/// Number of marks of a row of beats, whatever its bars are.
+pub(super) const PULSE_MARKS: usize = 8 + SUBDIVISIONS.len() + HEARD + 8 + 10 + 1;
 /// A beat one this soon after the first stroke, in beats, begins the recording.
 const SOON: f64 = 0.85;
-/// Marks that depend on the bars.
-const BAR_MARKS: usize = 6 + 5 * HEARD + 6;
-/// What can be heard in a reading, each about 0 to 1 or -1 to 1.
-pub(super) type Marks = Vec<f32>;
+/// Number of marks of bars.
+pub(super) const BAR_MARKS: usize = 5 * HEARD + 6;
 
 impl Reading {
-    /// Its score: differences are log odds.
-    pub(super) fn score(&self) -> f64 {
-        Judge::fitted().score(&self.marks)
-    }
-
     /// The beat nearest to `time`.
     pub(super) fn nearest_beat(&self, time: f64) -> usize {
         nearest(&self.beats, time)
@@ -81,8 +74,6 @@ pub(super) fn shifted(track: &Track, shift: f64) -> Vec<f64> {
 /// What is heard in bars of some length, by the place of the beat in the bar.
 pub(super) struct Bars<'a> {
     pulse: &'a Pulse,
-    /// Marks that all readings of the pulse have in common.
-    common: &'a [f32],
     bar: usize,
     /// Per place in the bar (beat number modulo `bar`): the sum of what is heard, and how many beats.
     sums: Vec<(Heard, f64)>,
@@ -90,8 +81,8 @@ pub(super) struct Bars<'a> {
 }
 
 impl<'a> Bars<'a> {
-    /// Gathers the beats of `pulse` by their place in bars of `bar` beats; `common` is from [`common_marks`].
-    pub(super) fn new(pulse: &'a Pulse, common: &'a [f32], bar: usize) -> Bars<'a> {
+    /// Gathers the beats of `pulse` by their place in bars of `bar` beats.
+    pub(super) fn new(pulse: &'a Pulse, bar: usize) -> Bars<'a> {
         let mut sums = vec![([0.0; HEARD], 0.0); bar];
         for (i, (heard, lively)) in pulse.heard.iter().zip(&pulse.lively).enumerate() {
             if *lively {
@@ -100,7 +91,6 @@ impl<'a> Bars<'a> {
         }
         Bars {
             pulse,
-            common,
             bar,
             all: total(sums.iter()),
             sums,
@@ -108,7 +98,7 @@ impl<'a> Bars<'a> {
     }
 
     /// The reading whose bars begin on beat `first`, `first + bar`, …
-    pub(super) fn reading(&self, first: usize) -> Reading {
+    pub(super) fn reading(&self, first: usize, opinion: &Opinion) -> Reading {
         Reading {
             beats: Arc::clone(&self.pulse.beats),
             period: self.pulse.period,
@@ -116,14 +106,13 @@ impl<'a> Bars<'a> {
             fit: self.pulse.fit,
             bar: self.bar,
             first,
-            marks: self.marks(first),
+            score: opinion.score(self.bar, first, &self.marks(first)),
         }
     }
 
-    fn marks(&self, first: usize) -> Marks {
-        let mut marks = Vec::with_capacity(MARKS);
-        marks.extend_from_slice(self.common);
-        marks.extend(BARS.map(|bar| f32::from(u8::from(bar == self.bar))));
+    /// What is heard in these bars, each about 0 to 1 or -1 to 1.
+    pub(super) fn marks(&self, first: usize) -> Vec<f32> {
+        let mut marks: Vec<f32> = Vec::with_capacity(BAR_MARKS);
         let bar = self.bar;
         let even = bar.is_multiple_of(2);
         let one = self.part(first, |place| place == 0);
@@ -192,8 +181,8 @@ fn total<'a>(sums: impl Iterator<Item = &'a (Heard, f64)>) -> (Heard, f64) {
     })
 }
 
-/// What is heard whatever the bars are.
-pub(super) fn common_marks(pulse: &Pulse) -> Vec<f32> {
+/// What is heard whatever the bars are, each about 0 to 1 or -1 to 1; [`PULSE_MARKS`] of them.
+pub(super) fn pulse_marks(pulse: &Pulse) -> Vec<f32> {
     let bpm = 60.0 / pulse.period;
     let octaves = (bpm / 110.0).log2();
     let lively = pulse.lively.iter().filter(|l| **l).count().max(1) as f64;
@@ -211,5 +200,15 @@ pub(super) fn common_marks(pulse: &Pulse) -> Vec<f32> {
     marks.extend((0..HEARD).map(|k| pulse.heard.iter().map(|h| h[k]).sum::<f64>() / lively));
     marks.extend(pulse.likeness.iter().skip(1).take(8));
     marks.extend(pulse.common);
+    marks.push(sway(&pulse.beats));
     marks.into_iter().map(|m| m as f32).collect()
+}
+
+/// How far the tempo strays, as the standard deviation of the logarithm of the beats' lengths: readings whose beats slip
+/// from one part of the beat to another stray more than the player does.
+fn sway(beats: &[f64]) -> f64 {
+    let lengths: Vec<f64> = beats.windows(2).map(|w| (w[1] - w[0]).max(1e-6).ln()).collect();
+    let count = lengths.len().max(1) as f64;
+    let mean = lengths.iter().sum::<f64>() / count;
+    (lengths.iter().map(|l| (l - mean).powi(2)).sum::<f64>() / count).sqrt()
 }

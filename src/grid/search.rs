@@ -5,17 +5,18 @@ use rayon::prelude::*;
 
 use super::division::Division;
 use super::events::Event;
-use super::pulse::Pulse;
-use super::reading::{BARS, Bars, Reading, common_marks, shifted};
+use super::judge::Judge;
+use super::pulse::{Pulse, median};
+use super::reading::{BARS, Bars, Reading, pulse_marks, shifted};
 use super::smooth::smooth;
 use super::tapped;
-use super::track::{Feel, Track, follow};
+use super::track::{Feel, Hold, Track, follow};
 use crate::options::GridOptions;
 
 /// Slowest and fastest beat that is looked for, in beats a minute.
 const TEMPI: (f64, f64) = (40.0, 260.0);
 /// Tracks that are weighed in full.
-const KEPT: usize = 14;
+const KEPT: usize = 12;
 /// Length of the excerpt (s) that decides which tempi are followed through the whole piece.
 const EXCERPT: f64 = 45.0;
 /// How far a beat may differ from the tempo that it is looked for at.
@@ -25,19 +26,91 @@ const HINT_RANGE: f64 = 0.04;
 
 /// All readings that the hints allow, unsorted.
 pub(super) fn readings(events: &[Event], hints: &GridOptions) -> Vec<Reading> {
-    let tracks = tracks(events, hints);
-    let of = |track: &Track| {
+    let of = |pulse: &Pulse| {
         let mut readings = Vec::new();
-        for part in parts(track.feel, hints) {
-            let shift = part_shift(track, *part, hints);
-            let pulse = Pulse::new(events, shifted(track, shift), hints.steps_per_beat);
-            add_readings(&mut readings, &pulse, hints);
-        }
+        add_readings(&mut readings, pulse, hints);
         readings
     };
-    // Collected in the order of the tracks, so that the result is the same on any number of threads.
-    let each: Vec<Vec<Reading>> = tracks.par_iter().map(of).collect();
+    // Collected in the order of the pulses, so that the result is the same on any number of threads.
+    let each: Vec<Vec<Reading>> = pulses(events, hints).par_iter().map(of).collect();
     each.into_iter().flatten().collect()
+}
+
+/// Every row of beats worth weighing, each once: the tracks, those that the same strokes allow at other levels, begun
+/// on each part of their beat.
+pub(super) fn pulses(events: &[Event], hints: &GridOptions) -> Vec<Pulse> {
+    let tracks = with_levels(tracks(events, hints), hints);
+    let begun = tracks.iter().flat_map(|track| {
+        parts(track.feel, hints)
+            .iter()
+            .map(|part| shifted(track, part_shift(track, *part, hints)))
+    });
+    let mut rows: Vec<Vec<f64>> = Vec::new();
+    for beats in begun {
+        if !rows.iter().any(|row| same(row, &beats)) {
+            rows.push(beats);
+        }
+    }
+    rows.into_par_iter()
+        .map(|beats| Pulse::new(events, beats, hints.steps_per_beat))
+        .collect()
+}
+
+/// How a track's beats are counted at other levels: so many of its own parts make a beat, which is then felt so.
+fn levels(feel: Feel) -> &'static [(usize, usize, Feel)] {
+    match feel {
+        Feel::Even => &[
+            (2, 1, Feel::Even),
+            (1, 2, Feel::Even),
+            (3, 1, Feel::Triplet),
+            (3, 2, Feel::Triplet),
+            (3, 4, Feel::Triplet),
+        ],
+        Feel::Triplet => &[
+            (2, 1, Feel::Triplet),
+            (1, 2, Feel::Triplet),
+            (1, 3, Feel::Even),
+            (2, 3, Feel::Even),
+            (4, 3, Feel::Even),
+        ],
+        Feel::Five | Feel::Seven => &[],
+    }
+}
+
+/// The tracks, and after them the same ones counted at other levels. With a hinted tempo or tapped beats there is only
+/// one level.
+fn with_levels(tracks: Vec<Track>, hints: &GridOptions) -> Vec<Track> {
+    if hints.tempo.is_some() || !hints.beats.is_empty() {
+        return tracks;
+    }
+    let (slowest, fastest) = (60.0 / TEMPI.0, 60.0 / TEMPI.1);
+    let others: Vec<Track> = tracks
+        .iter()
+        .flat_map(|track| levels(track.feel).iter().map(move |level| (track, *level)))
+        .map(|(track, (every, parts, feel))| Track {
+            beats: counted(&track.beats, every, parts),
+            feel,
+            fit: track.fit,
+        })
+        .filter(|t| t.beats.len() > 3 && (fastest..=slowest).contains(&t.period()))
+        .collect();
+    tracks.into_iter().chain(others).collect()
+}
+
+/// Beats that are `every` of the `parts` parts of the given ones long.
+fn counted(beats: &[f64], every: usize, parts: usize) -> Vec<f64> {
+    let inside = beats
+        .windows(2)
+        .flat_map(|w| (0..parts).map(move |k| w[0] + (w[1] - w[0]) * k as f64 / parts as f64));
+    let mut counted: Vec<f64> = inside.chain(beats.last().copied()).step_by(every).collect();
+    // The last stroke stays inside.
+    if let ([.., a, b], Some(end)) = (counted.as_slice(), beats.last())
+        && b < end
+    {
+        let next = 2.0 * b - a;
+        counted.push(next);
+    }
+    counted
 }
 
 fn parts(feel: Feel, hints: &GridOptions) -> &'static [f64] {
@@ -73,7 +146,7 @@ fn part_shift(track: &Track, part: f64, hints: &GridOptions) -> f64 {
 }
 
 fn add_readings(readings: &mut Vec<Reading>, pulse: &Pulse, hints: &GridOptions) {
-    let common = common_marks(pulse);
+    let judge = Judge::fitted().hear(pulse, &pulse_marks(pulse));
     let bars: Vec<usize> = match hints.meter {
         Some(meter) => vec![meter.beats_per_bar().max(1) as usize],
         None => BARS.collect(),
@@ -83,8 +156,8 @@ fn add_readings(readings: &mut Vec<Reading>, pulse: &Pulse, hints: &GridOptions)
             Some(time) => vec![pulse.nearest_beat(time.0) % bar],
             None => (0..bar).collect(),
         };
-        let bars = Bars::new(pulse, &common, bar);
-        readings.extend(firsts.into_iter().map(|first| bars.reading(first)));
+        let bars = Bars::new(pulse, bar);
+        readings.extend(firsts.into_iter().map(|first| bars.reading(first, &judge)));
     }
 }
 
@@ -103,7 +176,7 @@ fn tracks(events: &[Event], hints: &GridOptions) -> Vec<Track> {
             .filter(|(period, feel)| feel.parts().is_multiple_of(2) || *period > 0.4)
             .collect::<Vec<_>>()
             .into_par_iter()
-            .filter_map(|(period, feel)| follow(excerpt, period, range, feel))
+            .filter_map(|(period, feel)| follow(excerpt, period, range, feel, Hold::Loose))
             .collect()
     };
     let mut scanned = scan(periods(hints), SCAN_RANGE);
@@ -121,13 +194,17 @@ fn tracks(events: &[Event], hints: &GridOptions) -> Vec<Track> {
     scanned.sort_by(|a, b| b.fit.total_cmp(&a.fit));
     let mut kept: Vec<Track> = Vec::new();
     for track in scanned {
-        if kept.len() < KEPT && !kept.iter().any(|k| same(k, &track)) {
+        if kept.len() < KEPT && !kept.iter().any(|k| same(&k.beats, &track.beats)) {
             kept.push(track);
         }
     }
     let range = if hints.tempo.is_some() { 0.15 } else { 0.25 };
-    let whole = |t: &Track| follow(events, t.period(), range, t.feel);
-    kept.par_iter()
+    let holds = [Hold::Loose, Hold::Firm];
+    let whole = |(t, hold): (&Track, Hold)| follow(events, t.period(), range, t.feel, hold);
+    kept.iter()
+        .flat_map(|t| holds.map(|hold| (t, hold)))
+        .collect::<Vec<_>>()
+        .into_par_iter()
         .filter_map(whole)
         .map(|t| settled(events, t))
         .collect()
@@ -164,17 +241,18 @@ fn excerpt(events: &[Event]) -> &[Event] {
     events.get(from..).map_or(events, |_| &events[from..end(from)])
 }
 
-/// Whether two tracks have the same beats.
-fn same(a: &Track, b: &Track) -> bool {
-    let period = a.period();
-    if (b.period() / period - 1.0).abs() > 0.02 {
+/// Whether two rows have the same beats.
+fn same(a: &[f64], b: &[f64]) -> bool {
+    let usual = |beats: &[f64]| median(beats.windows(2).map(|w| w[1] - w[0]).collect());
+    let period = usual(a);
+    if (usual(b) / period - 1.0).abs() > 0.02 {
         return false;
     }
-    let near = b.beats.iter().filter(|t| {
-        let i = a.beats.partition_point(|x| x < t);
-        a.beats[i.saturating_sub(1)..(i + 1).min(a.beats.len())]
+    let near = b.iter().filter(|t| {
+        let i = a.partition_point(|x| x < t);
+        a[i.saturating_sub(1)..(i + 1).min(a.len())]
             .iter()
             .any(|x| (x - **t).abs() < 0.1 * period)
     });
-    near.count() * 10 >= b.beats.len() * 8
+    near.count() * 10 >= b.len() * 8
 }

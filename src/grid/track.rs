@@ -15,6 +15,8 @@ const FINE: usize = 4;
 /// Price (nats) of changing the length of the beat by a factor of e; Krebs et al. use 100 on audio. Hits say more
 /// per beat than audio frames and players lean on single beats, so less.
 const CHANGE: f64 = 60.0;
+/// The same for players who keep to a click.
+const STEADY_CHANGE: f64 = 400.0;
 /// Spread of strokes around their places in seconds: professional drummers' is about 10 ms (TRADE 5) [P: Fujii 2011].
 const SPREAD: f64 = 0.011;
 /// Share of strokes that lie anywhere: ornaments, wrong hits.
@@ -71,6 +73,25 @@ impl Feel {
     }
 }
 
+/// How firmly the beats hold their tempo.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Hold {
+    /// They follow a player who leans on single beats.
+    Loose,
+    /// They follow one who keeps to a click, and are not drawn away by a passage that hides the beat.
+    Firm,
+}
+
+impl Hold {
+    /// Price (nats) of changing the length of the beat by a factor of e.
+    fn price(self) -> f64 {
+        match self {
+            Hold::Loose => CHANGE,
+            Hold::Firm => STEADY_CHANGE,
+        }
+    }
+}
+
 /// Beats that fit the events.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Track {
@@ -119,7 +140,13 @@ impl Search<'_> {
 
 /// Finds the beats that fit `events` best with beats of `period` seconds, each within the factor `1 ± range` of it.
 /// `None` with no events or a period that is no positive number.
-pub(super) fn follow(events: &[Event], period: f64, range: f64, feel: Feel) -> Option<Track> {
+pub(super) fn follow(
+    events: &[Event],
+    period: f64,
+    range: f64,
+    feel: Feel,
+    hold: Hold,
+) -> Option<Track> {
     let (first, last) = (events.first()?, events.last()?);
     if !(period > 0.0 && period.is_finite()) {
         return None;
@@ -140,7 +167,7 @@ pub(super) fn follow(events: &[Event], period: f64, range: f64, feel: Feel) -> O
             .map(|a| {
                 lengths
                     .clone()
-                    .map(|b| CHANGE * (b as f64 / a as f64).ln().abs())
+                    .map(|b| hold.price() * (b as f64 / a as f64).ln().abs())
                     .collect()
             })
             .collect(),

@@ -35,7 +35,7 @@ pub(super) fn example(grooves: &[Groove], seed: u64) -> Option<Example> {
     } else {
         played(grooves, &mut dice)?
     };
-    if example.source.is_some() && dice.random::<f64>() < 0.15 {
+    if example.source.is_some() && dice.random::<f64>() < 0.2 {
         shuffle(&mut example);
     }
     drift(&mut example, &mut dice);
@@ -114,7 +114,7 @@ fn degraded(mut hits: Vec<Hit>, dice: &mut ChaCha8Rng) -> Vec<Hit> {
         hits.last().map_or(1.0, |h| h.time.0),
     );
     let added = (hits.len() as f64 * dice.random_range(0.0..0.05)) as usize;
-    let missing = dice.random_range(0.01..0.08);
+    let missing = dice.random_range(0.0..0.08);
     let wrong = dice.random_range(0.0..0.15);
     let jitter = dice.random_range(0.001..0.004);
     let uneven = dice.random_range(0.3..2.5);
@@ -161,14 +161,26 @@ fn normal(dice: &mut ChaCha8Rng) -> f64 {
 
 fn invented(dice: &mut ChaCha8Rng) -> Option<Example> {
     let bar = *[4, 4, 4, 4, 4, 4, 4, 4, 4, 4, 4, 4, 3, 3, 5, 7, 6, 2].choose(dice)?;
-    let bpm: f64 = dice.random_range(66.0..176.0);
-    let steps = match bpm {
-        b if b < 95.0 => *[4, 6, 6, 3, 8, 4].choose(dice)?,
-        b if b < 125.0 => *[4, 4, 4, 4, 4, 4, 4, 4, 4, 6, 6, 3, 3, 5].choose(dice)?,
-        _ => *[4, 4, 4, 3, 3, 2].choose(dice)?,
+    // A third is from the whole range of tempi and subdivisions that hands can play, the rest is usual.
+    let (bpm, steps) = if dice.random::<f64>() < 0.33 {
+        loop {
+            let bpm: f64 = dice.random_range(48.0..230.0);
+            let steps: usize = *[2, 3, 4, 5, 6, 7, 8].choose(dice)?;
+            if (3.0..=11.0).contains(&(bpm / 60.0 * steps as f64)) {
+                break (bpm, steps);
+            }
+        }
+    } else {
+        let bpm: f64 = dice.random_range(66.0..176.0);
+        let steps = match bpm {
+            b if b < 95.0 => *[4, 6, 6, 3, 8, 4].choose(dice)?,
+            b if b < 125.0 => *[4, 4, 4, 4, 4, 4, 4, 4, 4, 6, 6, 3, 3, 5].choose(dice)?,
+            _ => *[4, 4, 4, 3, 3, 2].choose(dice)?,
+        };
+        (bpm, steps)
     };
     let bars = ((length(dice) * bpm / 60.0 / bar as f64) as usize).max(3);
-    let groove = dice.random::<f64>() < 0.3;
+    let groove = dice.random::<f64>() < 0.2;
     let part = Part {
         bpm,
         bar,
@@ -176,8 +188,9 @@ fn invented(dice: &mut ChaCha8Rng) -> Option<Example> {
         bars,
         groove,
         loose: dice.random_range(0.003..0.010),
-        accents: (dice.random_range(1.5..6.0), dice.random_range(0.0..2.5)),
-        crashes: *[0.0, 0.1, 0.2, 0.4].choose(dice)?,
+        accents: (dice.random_range(2.0..7.0), dice.random_range(0.5..3.0)),
+        crashes: *[0.0, 0.0, 0.1, 0.2, 0.4].choose(dice)?,
+        figure: *[(3, 6), (5, 12), (5, 12), (3, 20)].choose(dice)?,
         ..Part::default()
     };
     let played = part.play(dice.random());
@@ -207,15 +220,55 @@ pub(super) struct Groove {
     hits: Vec<Hit>,
     bpm: f64,
     bar: usize,
+    style: String,
+    /// Whether it is long enough for an excerpt; else it is a fill of some bars.
+    long: bool,
+}
+
+/// Bars of fills on top of `hits`: in some performances every fourth or eighth bar is another player's fill, in others
+/// fills follow one another, as in a solo.
+fn add_fills(hits: &mut Vec<Hit>, grooves: &[Groove], bar: f64, bars: usize, dice: &mut ChaCha8Rng) {
+    let every = match dice.random_range(0..20) {
+        0..=3 => 4,
+        4..=6 => 8,
+        7..=9 => 1,
+        _ => return,
+    };
+    let fills: Vec<&Groove> = grooves.iter().filter(|g| !g.long && g.bar == 4).collect();
+    let mut at = every - 1;
+    while at < bars
+        && let Some(fill) = fills.choose(dice)
+    {
+        let own = 4.0 * 60.0 / fill.bpm;
+        let long = fill.hits.last().map_or(1.0, |h| (h.time.0 / own + 0.1).ceil().max(1.0)) as usize;
+        let (start, end) = (at as f64 * bar, (at + long) as f64 * bar);
+        let early = 0.02 * bar;
+        hits.retain(|h| h.time.0 < start - early || h.time.0 >= end - early);
+        let scaled = fill.hits.iter().map(|h| Hit {
+            time: Seconds(start + h.time.0 / own * bar),
+            ..*h
+        });
+        hits.extend(scaled.filter(|h| h.time.0 < end - early));
+        at += long.max(1).next_multiple_of(every);
+    }
+    hits.sort_by(|a, b| a.time.0.total_cmp(&b.time.0));
 }
 
 /// An excerpt of a performance, from anywhere in it; in some every bar gets another number of beats.
 fn played(grooves: &[Groove], dice: &mut ChaCha8Rng) -> Option<Example> {
-    let source = dice.random_range(0..grooves.len());
+    // Styles that were recorded seldom are drawn more often than their share: by the square root of it.
+    let source = loop {
+        let source = dice.random_range(0..grooves.len());
+        let same = |g: &&Groove| g.long && g.style == grooves[source].style;
+        let alike = grooves.iter().filter(same).count();
+        if grooves[source].long && dice.random::<f64>() < 1.0 / (alike as f64).sqrt() {
+            break source;
+        }
+    };
     let groove = &grooves[source];
     let beat = 60.0 / groove.bpm;
     // Where each beat of a bar comes from.
-    let order: Vec<usize> = match (groove.bar, dice.random_range(0..30)) {
+    let order: Vec<usize> = match (groove.bar, dice.random_range(0..24)) {
         (4, 0) => vec![0, 1, 2],
         (4, 1) => vec![0, 2, 3],
         (4, 2) => vec![0, 1, 3],
@@ -238,6 +291,9 @@ fn played(grooves: &[Groove], dice: &mut ChaCha8Rng) -> Option<Example> {
             time: Seconds(h.time.0 - from + to as f64 * beat),
             ..*h
         }));
+    }
+    if order.len() == 4 {
+        add_fills(&mut hits, grooves, 4.0 * beat, bars, dice);
     }
     let excerpt = length(dice);
     let whole = count as f64 * beat;
@@ -272,7 +328,7 @@ fn played(grooves: &[Groove], dice: &mut ChaCha8Rng) -> Option<Example> {
     })
 }
 
-/// All performances of at least 15 s.
+/// All performances whose beat is a quarter.
 pub(super) fn grooves(folder: &Path) -> Vec<Groove> {
     let info = std::fs::read_to_string(folder.join("info.csv")).expect("info.csv can be read");
     let groove = |line: &str| {
@@ -280,8 +336,16 @@ pub(super) fn grooves(folder: &Path) -> Vec<Groove> {
         let bpm: f64 = columns.get(4)?.parse().ok()?;
         let bar: usize = columns.get(6)?.split('-').next()?.parse().ok()?;
         let hits = midi_hits(&std::fs::read(folder.join(columns.get(7)?)).ok()?, bpm)?;
-        let long = hits.last()?.time.0 - hits.first()?.time.0 >= 15.0;
-        (long && columns.get(6)?.ends_with("-4")).then_some(Groove { hits, bpm, bar })
+        let long = hits.last()?.time.0 - hits.first()?.time.0 >= 12.0;
+        let style = columns.get(3)?.split('/').next()?.to_owned();
+        let groove = Groove {
+            hits,
+            bpm,
+            bar,
+            style,
+            long,
+        };
+        columns.get(6)?.ends_with("-4").then_some(groove)
     };
     info.lines().skip(1).filter_map(groove).collect()
 }
