@@ -21,6 +21,10 @@ const KEPT: usize = 12;
 const EXCERPT: f64 = 45.0;
 /// How far a beat may differ from the tempo that it is looked for at.
 const SCAN_RANGE: f64 = 0.10;
+/// Tracks that share so many beats are one when the tempi are looked through.
+const MOST_BEATS: f64 = 0.8;
+/// Rows of beats that share so many are one when they are weighed: a few beats that slip decide between two.
+const NEARLY_ALL: f64 = 0.97;
 /// How far a hinted tempo may be off.
 const HINT_RANGE: f64 = 0.04;
 
@@ -47,7 +51,7 @@ pub(super) fn pulses(events: &[Event], hints: &GridOptions) -> Vec<Pulse> {
     });
     let mut rows: Vec<Vec<f64>> = Vec::new();
     for beats in begun {
-        if !rows.iter().any(|row| same(row, &beats)) {
+        if !rows.iter().any(|row| same(row, &beats, NEARLY_ALL)) {
             rows.push(beats);
         }
     }
@@ -194,7 +198,7 @@ fn tracks(events: &[Event], hints: &GridOptions) -> Vec<Track> {
     scanned.sort_by(|a, b| b.fit.total_cmp(&a.fit));
     let mut kept: Vec<Track> = Vec::new();
     for track in scanned {
-        if kept.len() < KEPT && !kept.iter().any(|k| same(&k.beats, &track.beats)) {
+        if kept.len() < KEPT && !kept.iter().any(|k| same(&k.beats, &track.beats, MOST_BEATS)) {
             kept.push(track);
         }
     }
@@ -241,8 +245,8 @@ fn excerpt(events: &[Event]) -> &[Event] {
     events.get(from..).map_or(events, |_| &events[from..end(from)])
 }
 
-/// Whether two rows have the same beats.
-fn same(a: &[f64], b: &[f64]) -> bool {
+/// Whether at least `share` of the beats of two rows are the same.
+fn same(a: &[f64], b: &[f64], share: f64) -> bool {
     let usual = |beats: &[f64]| median(beats.windows(2).map(|w| w[1] - w[0]).collect());
     let period = usual(a);
     if (usual(b) / period - 1.0).abs() > 0.02 {
@@ -254,5 +258,5 @@ fn same(a: &[f64], b: &[f64]) -> bool {
             .iter()
             .any(|x| (x - **t).abs() < 0.1 * period)
     });
-    near.count() * 10 >= b.len() * 8
+    near.count() as f64 >= b.len() as f64 * share
 }
