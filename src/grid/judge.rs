@@ -42,7 +42,9 @@ struct Layer {
 impl Layer {
     fn apply(&self, inputs: &[f32]) -> Vec<f32> {
         let rows = self.weights.chunks_exact(inputs.len().max(1));
-        rows.zip(&self.bias).map(|(row, bias)| dot(row, inputs) + bias).collect()
+        rows.zip(&self.bias)
+            .map(|(row, bias)| dot(row, inputs) + bias)
+            .collect()
     }
 
     /// The outputs, those below 0 as 0.
@@ -68,7 +70,11 @@ struct Usual {
 impl Usual {
     fn even(&self, marks: &[f32]) -> Vec<f32> {
         let usual = self.mean.iter().zip(&self.spread);
-        marks.iter().zip(usual).map(|(m, (mean, spread))| (m - mean) / spread).collect()
+        marks
+            .iter()
+            .zip(usual)
+            .map(|(m, (mean, spread))| (m - mean) / spread)
+            .collect()
     }
 }
 
@@ -147,7 +153,11 @@ impl Opinion<'_> {
 
 impl Network {
     fn read(values: &mut impl Iterator<Item = f32>) -> Network {
-        let mut next = |count: usize| (0..count).map(|_| values.next().unwrap_or(0.0)).collect::<Vec<f32>>();
+        let mut next = |count: usize| {
+            (0..count)
+                .map(|_| values.next().unwrap_or(0.0))
+                .collect::<Vec<f32>>()
+        };
         let mut usual = |count: usize| Usual {
             mean: next(count),
             spread: next(count),
@@ -173,7 +183,11 @@ impl Network {
         let rows = pulse.patterns.iter().zip(&pulse.heard).zip(&pulse.lively);
         let mut states: Vec<Option<Vec<f32>>> = rows
             .map(|((pattern, heard), lively)| {
-                let row: Vec<f32> = pattern.iter().copied().chain(heard.iter().map(|h| *h as f32)).collect();
+                let row: Vec<f32> = pattern
+                    .iter()
+                    .copied()
+                    .chain(heard.iter().map(|h| *h as f32))
+                    .collect();
                 lively.then(|| self.beat.bent(&row))
             })
             .collect();
@@ -203,7 +217,12 @@ impl Network {
         inputs.extend(BARS.map(|length| f32::from(u8::from(length == bar))));
         inputs.extend(self.bar_marks.even(marks));
         let (mut count, mut sum, mut mean) = (0.0, 0.0, vec![0.0; WIDTH]);
-        let begins = heard.states.iter().zip(&heard.ones).skip(first % bar.max(1)).step_by(bar.max(1));
+        let begins = heard
+            .states
+            .iter()
+            .zip(&heard.ones)
+            .skip(first % bar.max(1))
+            .step_by(bar.max(1));
         for (state, one) in begins.filter_map(|(state, one)| Some((state.as_ref()?, one))) {
             count += 1.0;
             sum += one;
@@ -212,7 +231,9 @@ impl Network {
         let all: f32 = heard.ones.iter().sum();
         let contrast = sum / f32::max(count, 1.0) - (all - sum) / f32::max(heard.lively - count, 1.0);
         let lively = heard.states.iter().zip(&heard.ones).filter(|(s, _)| s.is_some());
-        let norm: f32 = lively.map(|(_, one)| one.max(0.0) + (-one.abs()).exp().ln_1p()).sum();
+        let norm: f32 = lively
+            .map(|(_, one)| one.max(0.0) + (-one.abs()).exp().ln_1p())
+            .sum();
         inputs.extend([
             contrast,
             (sum - norm) / heard.lively,
@@ -230,8 +251,18 @@ fn look_around(layer: &Layer, reach: usize, states: &[Option<Vec<f32>>]) -> Vec<
     let at = |index: Option<usize>| index.and_then(|i| states.get(i)?.as_ref()).unwrap_or(&nothing);
     let each = states.iter().enumerate().map(|(i, state)| {
         let state = state.as_ref()?;
-        let seen: Vec<f32> = [at(i.checked_sub(reach)), state, at(i.checked_add(reach))].into_iter().flatten().copied().collect();
-        Some(state.iter().zip(layer.bent(&seen)).map(|(s, new)| s + new).collect())
+        let seen: Vec<f32> = [at(i.checked_sub(reach)), state, at(i.checked_add(reach))]
+            .into_iter()
+            .flatten()
+            .copied()
+            .collect();
+        Some(
+            state
+                .iter()
+                .zip(layer.bent(&seen))
+                .map(|(s, new)| s + new)
+                .collect(),
+        )
     });
     each.collect()
 }
@@ -263,7 +294,10 @@ mod tests {
             let network = Network::read(&mut values);
             assert_eq!(network.direct.weights.len(), READING);
             assert!(network.bar_marks.spread.iter().all(|s| *s > 0.0));
-            assert!(network.direct.bias.iter().all(|b| *b != 0.0), "the last value is there");
+            assert!(
+                network.direct.bias.iter().all(|b| *b != 0.0),
+                "the last value is there"
+            );
         }
         assert_eq!(values.count(), 0);
     }

@@ -175,7 +175,9 @@ fn patterns(events: &[Event], places: &[f64], beats: usize) -> Vec<Pattern> {
             };
             let kinds = event.struck.iter().chain([&event.accent]);
             let cells = pattern.iter_mut().skip(bin % BINS * (KINDS + 1));
-            cells.zip(kinds).for_each(|(cell, value)| *cell += (share * value) as f32);
+            cells
+                .zip(kinds)
+                .for_each(|(cell, value)| *cell += (share * value) as f32);
         }
     }
     patterns

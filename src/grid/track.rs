@@ -140,13 +140,7 @@ impl Search<'_> {
 
 /// Finds the beats that fit `events` best with beats of `period` seconds, each within the factor `1 ± range` of it.
 /// `None` with no events or a period that is no positive number.
-pub(super) fn follow(
-    events: &[Event],
-    period: f64,
-    range: f64,
-    feel: Feel,
-    hold: Hold,
-) -> Option<Track> {
+pub(super) fn follow(events: &[Event], period: f64, range: f64, feel: Feel, hold: Hold) -> Option<Track> {
     let (first, last) = (events.first()?, events.last()?);
     if !(period > 0.0 && period.is_finite()) {
         return None;

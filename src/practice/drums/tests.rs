@@ -173,6 +173,83 @@ fn every_voice_rings_as_long_as_its_kind() {
     }
 }
 
+/// Share of the power of the first 0.2 s that lies between two frequencies.
+fn share(sound: &[f32], from: f64, to: f64) -> f64 {
+    let bins = spectrum(sound);
+    let all: f64 = bins.iter().map(|(_, p)| p).sum();
+    let inside = bins.iter().filter(|(hz, _)| (from..to).contains(hz));
+    inside.map(|(_, p)| p).sum::<f64>() / all
+}
+
+/// Power between two frequencies in the 12 ms that begin `after` seconds after the blow, in dB.
+fn burst(sound: &[f32], after: f64, from: f64, to: f64) -> f64 {
+    let (start, length) = (
+        (START + Seconds(after)).to_sample(RATE),
+        Seconds(0.012).to_sample(RATE),
+    );
+    let step = std::f64::consts::TAU / f64::from(RATE);
+    // One sum per frequency, 100 Hz apart: few are wanted.
+    let power = |hz: f64| {
+        let (mut re, mut im) = (0.0, 0.0);
+        for (i, s) in sound[start..start + length].iter().enumerate() {
+            let window = 0.5 - 0.5 * (std::f64::consts::TAU * i as f64 / length as f64).cos();
+            let angle = step * hz * i as f64;
+            re += window * f64::from(*s) * angle.cos();
+            im += window * f64::from(*s) * angle.sin();
+        }
+        re * re + im * im
+    };
+    let sum: f64 = (0..)
+        .map(|k| from + 100.0 * f64::from(k))
+        .take_while(|hz| *hz < to)
+        .map(power)
+        .sum();
+    10.0 * sum.max(1e-30).log10()
+}
+
+#[test]
+fn skins_click_where_their_kind_does_and_snares_rattle() {
+    // TRADE 6 [M]: the click lies at the blow, not in what rings on.
+    for (voice, from, to) in [
+        (Voice::Kick, 2500.0, 4000.0),
+        (Voice::KickLeft, 2500.0, 4000.0),
+        (Voice::TomHigh, 3000.0, 6000.0),
+        (Voice::TomMid, 3000.0, 6000.0),
+        (Voice::TomFloor, 2000.0, 4000.0),
+    ] {
+        let sound = one(voice, 0.9, 0.4);
+        let (blow, later) = (burst(&sound, 0.0, from, to), burst(&sound, 0.08, from, to));
+        assert!(blow > later + 15.0, "{voice}: {blow:.1} dB, later {later:.1} dB");
+    }
+    let wires = |voice| share(&one(voice, 0.8, 0.4), 2000.0, 10_000.0);
+    for voice in [Voice::Snare, Voice::Snare2] {
+        assert!(wires(voice) > 0.1, "{voice}: {:.3}", wires(voice));
+    }
+    assert!(
+        wires(Voice::TomMid) < 0.05,
+        "a tom has no wires: {:.3}",
+        wires(Voice::TomMid)
+    );
+}
+
+#[test]
+fn metal_sounds_above_the_skins_and_a_crash_blooms_slowly() {
+    // TRADE 6 [M].
+    for voice in [Voice::HatClosed, Voice::HatOpen, Voice::HatFoot] {
+        let low = share(&one(voice, 0.8, 0.4), 0.0, 300.0);
+        assert!(low < 0.01, "{voice}: {low:.3} below 300 Hz");
+    }
+    for voice in [Voice::Crash, Voice::Crash2, Voice::Splash, Voice::China] {
+        let wash = share(&one(voice, 0.8, 0.4), 300.0, 12_000.0);
+        assert!(wash > 0.9, "{voice}: {wash:.3} from 300 Hz to 12 kHz");
+    }
+    let wash = |voice, after| burst(&one(voice, 0.8, 1.0), after, 1000.0, 6000.0);
+    let fall = |voice| wash(voice, 0.0) - wash(voice, 0.06);
+    let (crash, hat) = (fall(Voice::Crash), fall(Voice::HatClosed));
+    assert!(crash < 3.0, "a crash lives on: {crash:.1} dB lost in 60 ms");
+    assert!(hat > crash + 6.0, "a closed hat does not: {hat:.1} dB");
+}
+
 #[test]
 fn a_harder_stroke_is_louder_and_brighter() {
     for &voice in Voice::ALL {

@@ -240,7 +240,10 @@ fn add_fills(hits: &mut Vec<Hit>, grooves: &[Groove], bar: f64, bars: usize, dic
         && let Some(fill) = fills.choose(dice)
     {
         let own = 4.0 * 60.0 / fill.bpm;
-        let long = fill.hits.last().map_or(1.0, |h| (h.time.0 / own + 0.1).ceil().max(1.0)) as usize;
+        let long = fill
+            .hits
+            .last()
+            .map_or(1.0, |h| (h.time.0 / own + 0.1).ceil().max(1.0)) as usize;
         let (start, end) = (at as f64 * bar, (at + long) as f64 * bar);
         let early = 0.02 * bar;
         hits.retain(|h| h.time.0 < start - early || h.time.0 >= end - early);

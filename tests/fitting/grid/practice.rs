@@ -64,15 +64,27 @@ fn practice(grooves: &[Groove], seed: u64) -> Option<(Vec<u8>, u8)> {
     let example = example(grooves, seed)?;
     let events = gather(&example.hits);
     let pulses = pulses(&events, &GridOptions::default());
-    let held_out = example.source.map_or(seed.is_multiple_of(3), |s| s.is_multiple_of(3));
+    let held_out = example
+        .source
+        .map_or(seed.is_multiple_of(3), |s| s.is_multiple_of(3));
     let kind = KINDS.iter().position(|k| *k == example.kind).unwrap_or(0);
-    let head = [seed as usize, events.len(), pulses.len(), usize::from(held_out), kind];
+    let head = [
+        seed as usize,
+        events.len(),
+        pulses.len(),
+        usize::from(held_out),
+        kind,
+    ];
     let mut bytes: Vec<u8> = head.iter().flat_map(|n| (*n as u32).to_le_bytes()).collect();
     let struck = events.iter().flat_map(|e| e.struck.into_iter().chain([e.accent]));
     bytes.extend(struck.flat_map(|x| (x as f32).to_le_bytes()));
     let mut best = 0;
     for pulse in &pulses {
-        bytes.extend([pulse.beats.len() as u32, pulse.steps].iter().flat_map(|n| n.to_le_bytes()));
+        bytes.extend(
+            [pulse.beats.len() as u32, pulse.steps]
+                .iter()
+                .flat_map(|n| n.to_le_bytes()),
+        );
         let mut values = pulse_marks(pulse);
         values.extend(places(&events, &pulse.beats).iter().map(|p| *p as f32));
         values.extend(pulse.lively.iter().map(|l| f32::from(u8::from(*l))));
@@ -81,7 +93,11 @@ fn practice(grooves: &[Groove], seed: u64) -> Option<(Vec<u8>, u8)> {
         for bar in BARS {
             let bars = Bars::new(pulse, bar);
             for first in 0..bar {
-                let right = if beats { 1 + u8::from(ones_right(pulse, bar, first, &example)) } else { 0 };
+                let right = if beats {
+                    1 + u8::from(ones_right(pulse, bar, first, &example))
+                } else {
+                    0
+                };
                 best = best.max(right);
                 values.extend(bars.marks(first));
                 values.push(f32::from(right));
