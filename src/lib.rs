@@ -8,6 +8,8 @@ pub mod units;
 
 pub mod names;
 
+pub mod files;
+
 pub mod options;
 
 pub mod audio;

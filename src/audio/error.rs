@@ -2,6 +2,8 @@
 
 use std::io;
 
+use crate::files::in_words;
+
 /// Why a recording cannot be read or written.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum AudioError {
@@ -22,18 +24,18 @@ pub enum AudioError {
         kind: &'static str,
     },
     /// A sound file of another kind.
-    #[error(
-        "{file}: this is {kind}; this version reads WAV: export or convert the recording to WAV (16 or 24 bit)"
-    )]
+    #[error("{file}: this is {kind}, which is not read; convert the recording to WAV (16 or 24 bit) or FLAC")]
     OtherKind {
         /// The file.
         file: String,
         /// What it is.
         kind: &'static str,
     },
-    /// The bytes are no WAV file.
-    #[error("{file}: this is not a WAV file ({reason}); export the recording as WAV")]
-    NotWav {
+    /// The bytes are no sound file.
+    #[error(
+        "{file}: this is no sound file ({reason}); WAV, FLAC, MP3, AAC in MP4, Ogg Vorbis and AIFF are read: export the recording as WAV"
+    )]
+    NotSound {
         /// The file.
         file: String,
         /// What gives it away.
@@ -56,6 +58,28 @@ pub enum AudioError {
         file: String,
         /// How the samples are stored.
         coding: String,
+    },
+    /// A sound file of a kind that is read, which is damaged or uses what is not read.
+    #[error(
+        "{file}: this {kind} cannot be read ({reason}); export the recording again, or convert it to WAV"
+    )]
+    Damaged {
+        /// The file.
+        file: String,
+        /// What it is.
+        kind: &'static str,
+        /// What the decoder stumbled over.
+        reason: String,
+    },
+    /// The disk has no room for the samples, or gives them back wrong.
+    #[error(
+        "{file}: the working file for its samples failed ({reason}); free some space where temporary files go, or set TMPDIR to a folder with more room"
+    )]
+    WorkingFile {
+        /// The recording.
+        file: String,
+        /// What the system says.
+        reason: String,
     },
     /// More channels than are read, or none.
     #[error("{file}: it has {given} channels; 1 to 8 are read: export it as stereo")]
@@ -125,19 +149,6 @@ pub enum AudioError {
         /// What the system says.
         reason: String,
     },
-}
-
-/// The system's own words without its error numbers.
-pub(super) fn in_words(error: &io::Error) -> String {
-    match error.kind() {
-        io::ErrorKind::NotFound => "there is no such file".to_owned(),
-        io::ErrorKind::PermissionDenied => "reading or writing it is not permitted".to_owned(),
-        io::ErrorKind::StorageFull => "the disk is full".to_owned(),
-        _ => {
-            let text = error.to_string();
-            text.split(" (os error").next().unwrap_or_default().to_owned()
-        }
-    }
 }
 
 /// A failed read of `file`.

@@ -1,10 +1,14 @@
 //! File -> [`Recording`]: decode, cut to the wanted part, resample to one internal rate; write sound files.
 
+mod coded;
 mod error;
+mod kind;
+mod mp4;
 mod read;
 mod recording;
 mod resample;
 mod samples;
+mod store;
 mod survey;
 mod wav;
 mod write;
@@ -13,7 +17,7 @@ mod write;
 mod tests;
 
 pub use error::AudioError;
-pub use read::read;
+pub use read::{read, read_bytes};
 pub use recording::{Recording, Source};
 pub use write::write_wav;
 

@@ -1,27 +1,32 @@
-//! A WAV file -> [`Recording`], in passes over the file so that no more than the recording's own store is in memory.
+//! A sound file -> [`Recording`], in passes over the file so that memory does not grow with it.
 
 use std::fs::File;
-use std::io::{self, Read, Seek};
+use std::io::{self, Cursor, Read, Seek};
 use std::ops::Range;
 use std::path::Path;
 
 use sha2::{Digest, Sha256};
+use symphonia::core::io::MediaSource;
 
-use super::error::{AudioError, in_words, unreadable};
-use super::recording::{Recording, Source};
-use super::resample::{Converter, converted};
+use super::error::{AudioError, unreadable};
+use super::kind::{HEAD, Kind, kind};
+use super::recording::{Recording, Source, Taking, no_room};
+use super::resample::Converter;
 use super::samples::Samples;
 use super::survey::Survey;
-use super::{RATE, wav};
+use super::wav::{Header, read_up_to};
+use super::{RATE, coded, wav};
+use crate::files::{in_words, one_line, shown};
 use crate::options::AudioOptions;
 use crate::units::Seconds;
 
-/// Reads the wanted part of the WAV file at `path`, at [`RATE`].
+/// Reads the wanted part of the sound file at `path`, at [`RATE`]: WAV, FLAC, MP3, AAC, Ogg Vorbis or AIFF, or the
+/// sound of an MP4 or Matroska film. What it is is told from its bytes, not from its name.
 ///
 /// Every fault is one line that names the file. A file whose data stop before the header says so is read as far as
 /// it goes, with a warning.
 pub fn read(path: &Path, options: &AudioOptions) -> Result<Recording, AudioError> {
-    let name = path.display().to_string();
+    let name = shown(path);
     let io = |e: io::Error| unreadable(&name, &e);
     let meta = std::fs::metadata(path).map_err(io)?;
     if !meta.is_file() {
@@ -34,20 +39,68 @@ pub fn read(path: &Path, options: &AudioOptions) -> Result<Recording, AudioError
             },
         });
     }
-    let mut file = File::open(path).map_err(io)?;
-    let length = meta.len();
-    let header = wav::parse(&mut file, length, &name)?;
-    let sha256 = digest(&mut file).map_err(io)?;
-    let source = Source {
-        file: path
-            .file_name()
-            .map_or_else(|| name.clone(), |f| f.to_string_lossy().into_owned()),
+    let file = path
+        .file_name()
+        .map_or_else(|| name.clone(), |f| one_line(&f.to_string_lossy()));
+    read_from(File::open(path).map_err(io)?, file, options, &name)
+}
+
+/// The same for the bytes of a file called `name`.
+pub fn read_bytes(bytes: Vec<u8>, name: &str, options: &AudioOptions) -> Result<Recording, AudioError> {
+    read_from(Cursor::new(bytes), name.to_owned(), options, name)
+}
+
+fn read_from<S: MediaSource + 'static>(
+    mut source: S,
+    file: String,
+    options: &AudioOptions,
+    name: &str,
+) -> Result<Recording, AudioError> {
+    let io = |e: io::Error| unreadable(name, &e);
+    let length = source.byte_len().unwrap_or(0);
+    let mut head = [0u8; HEAD];
+    let got = read_up_to(&mut source, &mut head).map_err(io)?;
+    let head = head.get(..got).unwrap_or_default();
+    let not_sound = |reason| AudioError::NotSound {
+        file: name.to_owned(),
+        reason,
+    };
+    let kind = match kind(head) {
+        _ if head.is_empty() => return Err(not_sound("it is empty")),
+        Kind::Unknown => return Err(not_sound("it does not begin as one")),
+        Kind::Other(kind) => {
+            return Err(AudioError::OtherKind {
+                file: name.to_owned(),
+                kind,
+            });
+        }
+        Kind::Wav => None,
+        Kind::Coded(kind) => Some(kind),
+    };
+    let sha256 = digest(&mut source).map_err(io)?;
+    source.rewind().map_err(io)?;
+    let facts = |header: &Header| Source {
+        file,
         sha256,
         seconds: Seconds(header.frames as f64 / f64::from(header.rate)),
         sample_rate: header.rate,
         channels: header.channels,
     };
-    decode(Samples::new(file, header), options, source, &name)
+    let Some(kind) = kind else {
+        let header = wav::parse(&mut source, length, name)?;
+        let facts = facts(&header);
+        return decode(Samples::new(source, header), options, facts, name);
+    };
+    let decoded = coded::decode(source, kind, name)?;
+    let facts = facts(&decoded.header);
+    let mut recording = decode(
+        Samples::new(decoded.samples, decoded.header),
+        options,
+        facts,
+        name,
+    )?;
+    recording.warnings.splice(..0, decoded.warnings);
+    Ok(recording)
 }
 
 /// The whole work after the header, for anything that holds the bytes.
@@ -82,10 +135,16 @@ pub(super) fn decode<R: Read + Seek>(
         .map_err(|fault| fault.named(name, rate))?;
     }
     let start = Seconds(frames.start as f64 / f64::from(rate));
-    let wanted = converted(frames.end - frames.start, rate);
-    let mut recording = Recording::with_room(channels, usize::try_from(wanted).unwrap_or(0), peak);
-    at_rate(&mut samples, frames, &mut |block| recording.append(block))
-        .map_err(|fault| fault.named(name, rate))?;
+    let mut taking = Taking::new(channels, peak);
+    let mut kept = Ok(());
+    at_rate(&mut samples, frames, &mut |block| {
+        if kept.is_ok() {
+            kept = taking.append(block);
+        }
+    })
+    .map_err(|fault| fault.named(name, rate))?;
+    let kept = kept.and_then(|()| taking.finish());
+    let mut recording = kept.map_err(|e| no_room(name, &e))?;
 
     recording.start = start;
     recording.source = source;

@@ -1,16 +1,21 @@
-//! A recording in memory: samples at [`RATE`](super::RATE), kept small so that an hour fits.
+//! A recording at hand: samples at [`RATE`](super::RATE), kept small, and on the disk when they are many.
 //!
 //! Samples are stored as 16-bit numbers scaled to the recording's own peak: half the memory of floats, with
 //! rounding 96 dB under the loudest sample, far under any room. Stages read windows and never see the store.
 
+use std::io;
+
+use super::error::AudioError;
+use super::store::{Filling, Store};
 use crate::audio::RATE;
+use crate::files::in_words;
 use crate::units::Seconds;
 
-/// The samples of a recording, one store a channel, all of the same length, with what its file says of itself.
+/// The samples of a recording, all channels of the same length, with what its file says of itself.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Recording {
     /// Panning tells drums apart, so channels are never mixed here.
-    channels: Vec<Vec<i16>>,
+    store: Store,
     /// What one unit of the store is worth.
     unit: f32,
     /// Where in the file the first sample lies (not 0 after `--from`).
@@ -44,11 +49,15 @@ impl Recording {
         let all = || channels.iter().flat_map(|c| c.as_ref());
         let peak = all().fold(0.0f32, |peak, x| peak.max(finite(*x).abs()));
         let length = channels.iter().map(|c| c.as_ref().len()).max().unwrap_or(0);
-        let mut recording = Recording::with_room(channels.len(), length, peak);
-        for (kept, channel) in recording.channels.iter_mut().zip(channels) {
-            kept.extend(channel.as_ref().iter().map(|x| stored(*x, peak)));
-            kept.resize(length, 0);
+        let mut taking = Taking::new(channels.len(), peak);
+        for i in 0..length {
+            let frame = channels.iter().map(|c| c.as_ref().get(i).copied().unwrap_or(0.0));
+            // Only a full disk can stop this; what was taken until then is a shorter recording.
+            if taking.push(frame).is_err() {
+                break;
+            }
         }
+        let mut recording = taking.finish().unwrap_or_default();
         recording.source = Source {
             seconds: Seconds::from_sample(length, RATE),
             sample_rate: RATE,
@@ -58,26 +67,21 @@ impl Recording {
         recording
     }
 
-    /// An empty recording with room for `length` samples a channel, none louder than `peak`.
-    pub(super) fn with_room(channels: usize, length: usize, peak: f32) -> Self {
-        Recording {
-            channels: (0..channels).map(|_| Vec::with_capacity(length)).collect(),
-            unit: peak / f32::from(i16::MAX),
-            ..Recording::default()
-        }
-    }
-
-    /// Adds a block to the end, one slice a channel.
-    pub(super) fn append(&mut self, block: &[Vec<f32>]) {
-        let peak = self.unit * f32::from(i16::MAX);
-        for (kept, channel) in self.channels.iter_mut().zip(block) {
-            kept.extend(channel.iter().map(|x| stored(*x, peak)));
+    /// Fails if samples that were kept on the disk could not be read back: what was made of them is then not to be
+    /// trusted. To be asked before a result is written.
+    pub fn check(&self) -> Result<(), AudioError> {
+        match self.store.fault() {
+            None => Ok(()),
+            Some(reason) => Err(AudioError::WorkingFile {
+                file: self.source.file.clone(),
+                reason: reason.to_owned(),
+            }),
         }
     }
 
     /// Samples in each channel.
     pub fn len(&self) -> usize {
-        self.channels.first().map_or(0, Vec::len)
+        self.store.frames()
     }
 
     /// Whether there is no sample at all.
@@ -87,18 +91,19 @@ impl Recording {
 
     /// Number of channels.
     pub fn channels(&self) -> usize {
-        self.channels.len()
+        self.store.channels()
     }
 
-    /// How long the part in memory is.
+    /// How long the part at hand is.
     pub fn seconds(&self) -> Seconds {
         Seconds::from_sample(self.len(), RATE)
     }
 
     /// Fills `out` with the samples of `channel` from sample `start` on; silence outside the recording.
     pub fn read(&self, channel: usize, start: isize, out: &mut [f32]) {
-        out.fill(0.0);
-        self.add(channel, start, self.unit, out);
+        self.fill(start, out, |frame| {
+            frame.get(channel).map_or(0.0, |s| f32::from(*s) * self.unit)
+        });
     }
 
     /// All samples, one slice a channel.
@@ -112,21 +117,68 @@ impl Recording {
 
     /// Fills `out` with the mean of all channels from sample `start` on; silence outside the recording.
     pub fn read_mono(&self, start: isize, out: &mut [f32]) {
-        out.fill(0.0);
-        let unit = self.unit / self.channels.len().max(1) as f32;
-        (0..self.channels.len()).for_each(|channel| self.add(channel, start, unit, out));
+        let unit = self.unit / self.channels().max(1) as f32;
+        self.fill(start, out, |frame| {
+            frame.iter().fold(0.0, |sum, s| sum + f32::from(*s) * unit)
+        });
     }
 
-    fn add(&self, channel: usize, start: isize, unit: f32, out: &mut [f32]) {
-        let Some(samples) = self.channels.get(channel) else {
-            return;
-        };
-        let skip = (-start).max(0) as usize;
-        let first = start.max(0) as usize;
-        let present = samples.get(first..).unwrap_or_default();
-        for (o, s) in out.iter_mut().skip(skip).zip(present) {
-            *o += f32::from(*s) * unit;
+    fn fill(&self, start: isize, out: &mut [f32], value: impl Fn(&[i16]) -> f32) {
+        out.fill(0.0);
+        let skip = start.min(0).unsigned_abs().min(out.len());
+        let present = out.get_mut(skip..).unwrap_or_default();
+        let count = present.len();
+        let mut rest = present.iter_mut();
+        self.store.each(start.max(0) as usize, count, |frame| {
+            if let Some(o) = rest.next() {
+                *o = value(frame);
+            }
+        });
+    }
+}
+
+/// A recording that is being read in, frame by frame.
+pub(super) struct Taking {
+    filling: Filling,
+    peak: f32,
+}
+
+impl Taking {
+    /// Of so many channels, no sample louder than `peak`.
+    pub(super) fn new(channels: usize, peak: f32) -> Self {
+        Taking {
+            filling: Filling::new(channels),
+            peak,
         }
+    }
+
+    /// Adds the samples of a frame.
+    fn push(&mut self, frame: impl Iterator<Item = f32>) -> io::Result<()> {
+        let peak = self.peak;
+        self.filling.push(frame.map(|x| stored(x, peak)))
+    }
+
+    /// Adds a block to the end, one slice a channel.
+    pub(super) fn append(&mut self, block: &[Vec<f32>]) -> io::Result<()> {
+        let frames = block.first().map_or(0, Vec::len);
+        (0..frames).try_for_each(|i| self.push(block.iter().map(|c| c.get(i).copied().unwrap_or(0.0))))
+    }
+
+    /// The recording, without the facts of its file.
+    pub(super) fn finish(self) -> io::Result<Recording> {
+        Ok(Recording {
+            store: self.filling.finish()?,
+            unit: self.peak / f32::from(i16::MAX),
+            ..Recording::default()
+        })
+    }
+}
+
+/// A working file could not be written.
+pub(super) fn no_room(file: &str, error: &io::Error) -> AudioError {
+    AudioError::WorkingFile {
+        file: file.to_owned(),
+        reason: in_words(error),
     }
 }
 

@@ -78,29 +78,8 @@ fn damaged(file: &str, reason: impl Into<String>) -> AudioError {
     }
 }
 
-/// What else the first bytes of a file can be, for a refusal that names it.
-fn other_kind(head: &[u8]) -> Option<&'static str> {
-    let starts = |magic: &[u8]| head.starts_with(magic);
-    let at_4 = head.get(4..12).unwrap_or_default();
-    // An MPEG frame begins with eleven set bits, then version and layer.
-    let mpeg = matches!(head, [0xFF, second, ..] if second & 0xE0 == 0xE0 && second & 0x06 != 0);
-    Some(match () {
-        () if starts(b"fLaC") => "a FLAC file",
-        () if starts(b"OggS") => "an Ogg file",
-        () if starts(b"FORM") && (at_4.ends_with(b"AIFF") || at_4.ends_with(b"AIFC")) => "an AIFF file",
-        () if at_4.starts_with(b"ftyp") => "an MP4 or M4A file",
-        () if starts(b"ID3") || mpeg => "an MP3 or AAC file",
-        () if starts(b"RIFX") => "a big-endian WAV file",
-        () if starts(b"riff") => "a Wave64 file",
-        () if starts(b"caff") => "a CAF file",
-        () if starts(b"MThd") => "a MIDI file, which holds no sound",
-        () if starts(b"RIFF") && at_4.ends_with(b"AVI ") => "an AVI film",
-        () => return None,
-    })
-}
-
 /// Fills as much of `buffer` as the file has bytes for.
-fn read_up_to(reader: &mut impl Read, buffer: &mut [u8]) -> io::Result<usize> {
+pub(super) fn read_up_to(reader: &mut impl Read, buffer: &mut [u8]) -> io::Result<usize> {
     let mut filled = 0;
     while let Some(rest) = buffer.get_mut(filled..).filter(|rest| !rest.is_empty()) {
         match reader.read(rest) {
@@ -113,35 +92,20 @@ fn read_up_to(reader: &mut impl Read, buffer: &mut [u8]) -> io::Result<usize> {
     Ok(filled)
 }
 
-/// Reads the header of a file of `length` bytes.
+/// Reads the header of a file of `length` bytes that begins as a WAV file does.
 pub(super) fn parse<R: Read + Seek>(reader: &mut R, length: u64, file: &str) -> Result<Header, AudioError> {
     let io = |e: io::Error| cut_short(file, &e);
     let mut head = [0u8; 12];
     let got = read_up_to(reader, &mut head).map_err(io)?;
     let head = head.get(..got).unwrap_or_default();
-    let refuse = |reason| {
-        Err(AudioError::NotWav {
-            file: file.to_owned(),
-            reason,
-        })
-    };
-    if head.is_empty() {
-        return refuse("it is empty");
-    }
-    if let Some(kind) = other_kind(head) {
-        return Err(AudioError::OtherKind {
-            file: file.to_owned(),
-            kind,
-        });
-    }
-    if !(head.starts_with(b"RIFF") || head.starts_with(b"RF64")) {
-        return refuse("it does not begin as one");
-    }
     if head.len() < 12 {
         return Err(damaged(file, "the file ends inside it"));
     }
     if !head.ends_with(b"WAVE") {
-        return refuse("it is another kind of RIFF file");
+        return Err(AudioError::NotSound {
+            file: file.to_owned(),
+            reason: "it is another kind of RIFF file",
+        });
     }
     chunks(reader, length, file)
 }
@@ -215,6 +179,24 @@ fn chunks_follow<R: Read + Seek>(reader: &mut R, mut at: u64, length: u64) -> io
     Ok(at == length || at == length + 1)
 }
 
+/// Refuses what no recording has.
+pub(super) fn channels_and_rate(channels: u16, rate: u32, file: &str) -> Result<(), AudioError> {
+    let file = || file.to_owned();
+    if !(1..=8).contains(&channels) {
+        return Err(AudioError::Channels {
+            file: file(),
+            given: channels,
+        });
+    }
+    if !(8_000..=192_000).contains(&rate) {
+        return Err(AudioError::Rate {
+            file: file(),
+            given: rate,
+        });
+    }
+    Ok(())
+}
+
 /// Reads the format chunk: coding, channels, rate.
 fn read_format<R: Read>(reader: &mut R, bytes: u64, file: &str) -> Result<(Coding, u16, u32), AudioError> {
     let mut chunk = [0u8; 40];
@@ -228,18 +210,7 @@ fn read_format<R: Read>(reader: &mut R, bytes: u64, file: &str) -> Result<(Codin
     let short = |i: usize| u16::from_le_bytes([at(i), at(i + 1)]);
     let (tag, channels, frame, bits) = (short(0), short(2), short(12), short(14));
     let rate = u32::from_le_bytes([at(4), at(5), at(6), at(7)]);
-    if !(1..=8).contains(&channels) {
-        return Err(AudioError::Channels {
-            file: file.to_owned(),
-            given: channels,
-        });
-    }
-    if !(8_000..=192_000).contains(&rate) {
-        return Err(AudioError::Rate {
-            file: file.to_owned(),
-            given: rate,
-        });
-    }
+    channels_and_rate(channels, rate, file)?;
     const EXTENSIBLE: u16 = 0xFFFE;
     // The rest of the identifier of a sub-format that stands for a plain format tag.
     const PLAIN: [u8; 14] = [0, 0, 0, 0, 16, 0, 128, 0, 0, 170, 0, 56, 155, 113];

@@ -6,7 +6,8 @@ use std::path::{Path, PathBuf};
 
 use hound::{SampleFormat, WavSpec, WavWriter};
 
-use super::error::{AudioError, in_words};
+use super::error::AudioError;
+use crate::files::{in_words, shown};
 
 /// Writes `channels` (full scale 1, louder is clipped; shorter ones are filled up with silence) at `rate` samples a
 /// second. A file that is already there is replaced, in one step.
@@ -20,7 +21,7 @@ pub fn write_wav(path: &Path, channels: &[Vec<f32>], rate: u32) -> Result<(), Au
         // The half file is of no use; if it cannot be removed either, the first fault is the one to tell.
         let _ = fs::remove_file(&beside);
         AudioError::Unwritable {
-            file: path.display().to_string(),
+            file: shown(path),
             reason,
         }
     })

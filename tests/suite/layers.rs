@@ -6,9 +6,10 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Every module at the top of `src/`, in the order in which data flows.
-const ORDER: [&str; 16] = [
+const ORDER: [&str; 17] = [
     "units",
     "names",
+    "files",
     "options",
     "audio",
     "listen",

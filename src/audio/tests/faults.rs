@@ -46,17 +46,15 @@ fn a_sample_that_is_no_number_is_refused_with_its_place() {
 }
 
 #[test]
-fn other_sound_files_are_named_and_the_way_out_is_told() {
-    let cases: [(&[u8], &str); 9] = [
-        (b"fLaC\0\0\0\x22xxxx", "a FLAC file"),
-        (b"OggS\0\x02xxxxxx", "an Ogg file"),
-        (b"FORM\0\0\0\0AIFF", "an AIFF file"),
-        (b"FORM\0\0\0\0AIFC", "an AIFF file"),
-        (b"\0\0\0\x20ftypM4A ", "an MP4 or M4A file"),
-        (b"ID3\x03\0\0\0\0\0\0\0\0", "an MP3"),
-        (b"\xFF\xFB\x90\x64xxxxxxxx", "an MP3"),
+fn files_that_are_not_read_are_named_and_the_way_out_is_told() {
+    let cases: [(&[u8], &str); 7] = [
         (b"RIFX\0\0\0\0WAVE", "a big-endian WAV file"),
+        (b"riff\x2E\x91\xCF\x11xxxx", "a Wave64 file"),
+        (b"caff\0\x01\0\0xxxx", "a CAF file"),
+        (b"RIFF\0\0\0\0AVI ", "an AVI film"),
         (b"MThd\0\0\0\x06\0\0\0\0", "a MIDI file"),
+        (b"\x89PNG\r\n\x1A\n\0\0\0\x0D", "a picture"),
+        (b"\xFF\xD8\xFF\xE0\0\x10JFIF\0\x01", "a picture"),
     ];
     for (bytes, kind) in cases {
         let error = refusal(bytes);
@@ -64,6 +62,31 @@ fn other_sound_files_are_named_and_the_way_out_is_told() {
             error.contains(kind) && error.contains("convert the recording to WAV"),
             "{error}"
         );
+    }
+}
+
+#[test]
+fn a_file_that_only_begins_as_a_sound_file_is_refused_in_one_line() {
+    let heads: [&[u8]; 10] = [
+        b"fLaC\0\0\0\x22xxxx",
+        b"OggS\0\x02xxxxxx",
+        b"FORM\0\0\0\0AIFF",
+        b"FORM\0\0\0\0AIFC",
+        b"\0\0\0\x20ftypM4A ",
+        b"\x1A\x45\xDF\xA3\x01\0\0\0\0\0\0\x1F",
+        b"ID3\x03\0\0\0\0\0\0\0\0",
+        b"\xFF\xFB\x90\x64xxxxxxxx",
+        b"\xFF\xF1\x50\x80xxxxxxxx",
+        b"\0\0\0\x08free\0\0\0\x08",
+    ];
+    for head in heads {
+        for rest in [0, 9, 5000] {
+            let error = refusal(&[head, &vec![0x55; rest]].concat());
+            assert!(
+                error.starts_with("take.wav: ") && error.contains("WAV") && !error.contains('\n'),
+                "{error}"
+            );
+        }
     }
 }
 

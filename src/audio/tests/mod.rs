@@ -1,5 +1,6 @@
 //! Test files made by hand, and how to read them without a disk.
 
+mod coded;
 mod faults;
 mod files;
 mod forms;
@@ -10,8 +11,6 @@ use std::io::Cursor;
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
-use super::read::decode;
-use super::samples::Samples;
 use super::*;
 use crate::options::AudioOptions;
 
@@ -131,14 +130,10 @@ fn wav(form: Form, channels: u16, rate: u32, samples: &[f64]) -> Vec<u8> {
 }
 
 fn read_part(bytes: &[u8], options: &AudioOptions) -> Result<Recording, AudioError> {
-    let mut cursor = Cursor::new(bytes);
-    let header = wav::parse(&mut cursor, bytes.len() as u64, "take.wav")?;
-    decode(
-        Samples::new(cursor, header),
-        options,
-        Source::default(),
-        "take.wav",
-    )
+    let mut recording = super::read_bytes(bytes.to_vec(), "take.wav", options)?;
+    // Files of different bytes are compared by their sound.
+    recording.source.sha256.clear();
+    Ok(recording)
 }
 
 fn read_bytes(bytes: &[u8]) -> Result<Recording, AudioError> {

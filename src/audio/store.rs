@@ -1,0 +1,228 @@
+//! Where the samples of a recording are kept: in memory while they are few, in a nameless working file when they are
+//! many, so that the memory needed does not grow with the recording.
+//!
+//! Samples are 16-bit numbers, one of each channel in turn. The working file lies where the system wants such files
+//! (`TMPDIR`); it has no name, so nothing is left of it however the program ends.
+
+use std::fs::File;
+use std::io::{self, BufWriter, Write};
+use std::sync::{Arc, OnceLock};
+
+/// More samples than these go to the disk: 16 MiB, a minute and a half in stereo.
+const IN_MEMORY: usize = 8 << 20;
+
+/// Bytes read from the disk at a time, on the stack of the reader.
+const BLOCK: usize = 8192;
+
+/// The samples of a recording, readable by many threads at once.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Store {
+    channels: usize,
+    frames: usize,
+    place: Place,
+}
+
+#[derive(Debug, Clone)]
+enum Place {
+    Memory(Vec<i16>),
+    Disk(Arc<Disk>),
+}
+
+/// The working file, and the first reason why it could not be read.
+#[derive(Debug)]
+struct Disk {
+    file: File,
+    fault: OnceLock<String>,
+}
+
+impl Default for Place {
+    fn default() -> Self {
+        Place::Memory(Vec::new())
+    }
+}
+
+impl Store {
+    /// Samples in each channel.
+    pub(super) fn frames(&self) -> usize {
+        self.frames
+    }
+
+    /// Number of channels.
+    pub(super) fn channels(&self) -> usize {
+        self.channels
+    }
+
+    /// Hands frame after frame from `first` on to `visit`, `count` of them or as many as there are.
+    pub(super) fn each(&self, first: usize, count: usize, mut visit: impl FnMut(&[i16])) {
+        let last = first.saturating_add(count).min(self.frames);
+        if self.channels == 0 || first >= last {
+            return;
+        }
+        match &self.place {
+            Place::Memory(samples) => {
+                let wanted = samples.get(first * self.channels..last * self.channels);
+                wanted
+                    .unwrap_or_default()
+                    .chunks_exact(self.channels)
+                    .for_each(visit);
+            }
+            Place::Disk(disk) => {
+                let mut bytes = [0u8; BLOCK];
+                let mut frame = vec![0i16; self.channels];
+                let size = 2 * self.channels;
+                let mut at = first;
+                while at < last {
+                    let some = (last - at).min(BLOCK / size).max(1);
+                    let wanted = bytes.get_mut(..some * size).unwrap_or_default();
+                    if let Err(error) = read_at(&disk.file, wanted, (at * size) as u64) {
+                        // Silence from here on; whoever writes a result asks for the fault first.
+                        let _ = disk.fault.set(error.to_string());
+                        return;
+                    }
+                    for packed in wanted.chunks_exact(size) {
+                        for (sample, two) in frame.iter_mut().zip(packed.chunks_exact(2)) {
+                            *sample = i16::from_ne_bytes([two[0], two[1]]);
+                        }
+                        visit(&frame);
+                    }
+                    at += some;
+                }
+            }
+        }
+    }
+
+    /// Why samples could not be read back, if ever they could not.
+    pub(super) fn fault(&self) -> Option<&str> {
+        match &self.place {
+            Place::Memory(_) => None,
+            Place::Disk(disk) => disk.fault.get().map(String::as_str),
+        }
+    }
+}
+
+impl PartialEq for Store {
+    fn eq(&self, other: &Self) -> bool {
+        let all = |store: &Store| {
+            let mut all = Vec::with_capacity(store.channels * store.frames);
+            store.each(0, store.frames, |frame| all.extend_from_slice(frame));
+            all
+        };
+        (self.channels, self.frames) == (other.channels, other.frames) && all(self) == all(other)
+    }
+}
+
+/// Fills a [`Store`] frame by frame.
+pub(super) struct Filling {
+    channels: usize,
+    written: usize,
+    memory: Vec<i16>,
+    disk: Option<BufWriter<File>>,
+}
+
+impl Filling {
+    pub(super) fn new(channels: usize) -> Self {
+        Filling {
+            channels,
+            written: 0,
+            memory: Vec::new(),
+            disk: None,
+        }
+    }
+
+    /// Adds samples, those of one frame after the other.
+    pub(super) fn push(&mut self, samples: impl Iterator<Item = i16>) -> io::Result<()> {
+        for sample in samples {
+            self.written += 1;
+            match &mut self.disk {
+                Some(disk) => disk.write_all(&sample.to_ne_bytes())?,
+                None => self.memory.push(sample),
+            }
+        }
+        if self.memory.len() > IN_MEMORY {
+            let mut disk = BufWriter::with_capacity(1 << 16, tempfile::tempfile()?);
+            for sample in std::mem::take(&mut self.memory) {
+                disk.write_all(&sample.to_ne_bytes())?;
+            }
+            self.disk = Some(disk);
+        }
+        Ok(())
+    }
+
+    /// The store with all that was added.
+    pub(super) fn finish(self) -> io::Result<Store> {
+        let place = match self.disk {
+            None => Place::Memory(self.memory),
+            Some(disk) => Place::Disk(Arc::new(Disk {
+                file: disk.into_inner().map_err(io::IntoInnerError::into_error)?,
+                fault: OnceLock::new(),
+            })),
+        };
+        Ok(Store {
+            channels: self.channels,
+            frames: self.written / self.channels.max(1),
+            place,
+        })
+    }
+}
+
+#[cfg(unix)]
+fn read_at(file: &File, bytes: &mut [u8], at: u64) -> io::Result<()> {
+    std::os::unix::fs::FileExt::read_exact_at(file, bytes, at)
+}
+
+#[cfg(windows)]
+fn read_at(file: &File, mut bytes: &mut [u8], mut at: u64) -> io::Result<()> {
+    while !bytes.is_empty() {
+        let got = std::os::windows::fs::FileExt::seek_read(file, bytes, at)?;
+        if got == 0 {
+            return Err(io::ErrorKind::UnexpectedEof.into());
+        }
+        bytes = bytes.get_mut(got..).unwrap_or_default();
+        at += got as u64;
+    }
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn filled(channels: usize, count: usize) -> Store {
+        let mut filling = Filling::new(channels);
+        let sample = |i: usize| (i.wrapping_mul(7919) % 65_536) as u16 as i16;
+        for start in (0..count).step_by(999_000) {
+            let end = (start + 999_000).min(count);
+            filling.push((start..end).map(sample)).unwrap();
+        }
+        filling.finish().unwrap()
+    }
+
+    #[test]
+    fn what_lies_on_the_disk_reads_like_what_lies_in_memory() {
+        let (few, many) = (filled(3, 9000), filled(3, IN_MEMORY + 30_000));
+        assert!(matches!(few.place, Place::Memory(_)) && matches!(many.place, Place::Disk(_)));
+        for (first, count) in [(0, 3000), (2999, 1), (7, 1500), (2990, 10)] {
+            let read = |store: &Store| {
+                let mut all = Vec::new();
+                store.each(first, count, |frame| all.extend_from_slice(frame));
+                all
+            };
+            assert_eq!(read(&few), read(&many));
+            assert_eq!(read(&few).len(), 3 * count);
+        }
+        assert_eq!(many.frames(), (IN_MEMORY + 30_000) / 3);
+        assert_eq!(many.fault(), None);
+    }
+
+    #[test]
+    fn nothing_is_read_beyond_the_end() {
+        for store in [filled(2, 100), filled(2, IN_MEMORY + 2), Store::default()] {
+            let mut seen = 0;
+            store.each(store.frames(), 10, |_| seen += 1);
+            store.each(usize::MAX, usize::MAX, |_| seen += 1);
+            assert_eq!(seen, 0);
+            store.each(store.frames().saturating_sub(5), 10, |_| seen += 1);
+            assert_eq!(seen, store.frames().min(5));
+        }
+    }
+}
