@@ -1,25 +1,22 @@
 //! `--beats FILE`: beats that the player tapped or wrote down.
 
-use std::fs;
 use std::path::Path;
 
 use anyhow::{Error, anyhow};
 
+use crate::files::{self, in_words, shown};
 use crate::grid::read_beats;
 use crate::units::Seconds;
 
 /// The largest file that is read, in bytes: the beats of an hour need a hundredth of it.
-const LARGEST: u64 = 4_000_000;
+const LARGEST: u64 = 4 << 20;
 
 /// The beats of a file, in seconds from the beginning of the recording, rising. What is wrong with the file is told in
 /// one line.
 pub(super) fn read(file: &Path) -> Result<Vec<Seconds>, Error> {
-    let name = file.display();
-    let unreadable = |error| anyhow!("{name}: the beats cannot be read: {error}");
-    if fs::metadata(file).map_err(unreadable)?.len() > LARGEST {
-        return Err(anyhow!("{name}: too large to be a list of beats"));
-    }
-    let bytes = fs::read(file).map_err(unreadable)?;
+    let name = shown(file);
+    let bytes = files::read(file, LARGEST)
+        .map_err(|error| anyhow!("{name}: the beats cannot be read: {}", in_words(&error)))?;
     let text =
         String::from_utf8(bytes).map_err(|_| anyhow!("{name}: no text; write one time in seconds a line"))?;
     read_beats(&text).map_err(|error| anyhow!("{name}: {error}"))
@@ -27,6 +24,8 @@ pub(super) fn read(file: &Path) -> Result<Vec<Seconds>, Error> {
 
 #[cfg(test)]
 mod tests {
+    use std::fs;
+
     use super::*;
 
     #[test]

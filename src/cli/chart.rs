@@ -8,16 +8,18 @@ use anyhow::Error;
 use super::args::{Bars, ChartArgs};
 use super::print;
 use crate::charts::{self, Chart, ChartKind};
+use crate::files::shown;
 use crate::study::{self, Study};
 
 pub(super) fn run(args: &ChartArgs) -> Result<(), Error> {
     let study = study::read(&args.study)?;
+    let _lock = study::lock(&args.study)?;
     let kinds: &[ChartKind] = args.chart.as_ref().map_or(&ChartKind::ALL, std::slice::from_ref);
     let files = match args.bars {
         None => draw(&args.study, &study, kinds)?,
         Some(bars) => draw_bars(&args.study, &study, kinds, bars)?,
     };
-    let files: Vec<String> = files.iter().map(|file| file.display().to_string()).collect();
+    let files: Vec<String> = files.iter().map(|file| shown(file)).collect();
     if args.talk.json {
         let json = serde_json::json!({ "charts": files, "warnings": study.warnings });
         return Ok(print(&[json.to_string()])?);

@@ -9,6 +9,7 @@ use super::print;
 use super::summary::row;
 use crate::audio::{self, RATE, Recording};
 use crate::charts::{self, Chart, Exercise};
+use crate::files::shown;
 use crate::options::{Form, LadderOptions, Options, SoundOptions};
 use crate::practice::drills::{Drill, Drills, Kind, drills};
 use crate::practice::{Line, Pace, Passage, ladder, loudness, sound};
@@ -20,6 +21,7 @@ const FOLDER: &str = "practice";
 
 pub(super) fn run(args: &DrillArgs) -> Result<(), Error> {
     let study = study::read(&args.study)?;
+    let _lock = study::lock(&args.study)?;
     let recording = match &args.recording {
         Some(file) => Some(audio::read(file, &Options::default().audio)?),
         None => None,
@@ -185,7 +187,7 @@ impl Made<'_> {
     }
 
     fn tell(&self, args: &DrillArgs) -> Result<(), Error> {
-        let files: Vec<String> = self.files.iter().map(|f| f.display().to_string()).collect();
+        let files: Vec<String> = self.files.iter().map(|f| shown(f)).collect();
         if args.talk.json {
             let json = serde_json::json!({ "files": files, "warnings": self.mind });
             return Ok(print(&[json.to_string()])?);

@@ -4,6 +4,7 @@
 use std::path::Path;
 
 use crate::cycles::Cycle;
+use crate::files::shown;
 use crate::grid::subdivision;
 use crate::study::Study;
 
@@ -209,7 +210,7 @@ fn next(study: &Study, folder: &Path) -> Vec<String> {
     } else {
         "stack.svg"
     };
-    let mut look = format!("{}", folder.join("charts").join(chart).display());
+    let mut look = shown(&folder.join("charts").join(chart));
     if let Some(first) = unsure.first() {
         let place = first
             .place

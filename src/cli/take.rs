@@ -10,6 +10,7 @@ use super::progress::Progress;
 use super::summary::row;
 use crate::audio::{self, Recording};
 use crate::charts::{self, Curve, Day, Fault, Lateness, TakePicture, TakeStroke};
+use crate::files::shown;
 use crate::options::{Options, TakeOptions};
 use crate::practice::take::{self, Attempt, Entry, Take};
 use crate::practice::{Passage, PracticeError, progress};
@@ -18,11 +19,13 @@ use crate::{Stage, units::Seconds};
 
 pub(super) fn run(args: &TakeArgs) -> Result<(), Error> {
     let study = study::read(&args.study)?;
+    let _lock = study::lock(&args.study)?;
     let mut lines = Vec::new();
     let mut json = serde_json::Map::new();
     if let Some(file) = &args.recording {
         let recording = audio::read(file, &Options::default().audio)?;
         let (taken, entry) = measured(args, &study, &recording, &mut lines)?;
+        recording.check()?;
         take::append(&args.study, &entry)?;
         json.insert("faults".to_owned(), serde_json::to_value(&taken.faults)?);
         json.insert("take".to_owned(), serde_json::to_value(&entry)?);
@@ -85,10 +88,7 @@ fn measured(
             .map(|(name, words)| row(name, words)),
     );
     lines.extend(next.iter().map(|words| row("next", words)));
-    lines.push(row(
-        "look at",
-        &args.study.join("practice/take.svg").display().to_string(),
-    ));
+    lines.push(row("look at", &shown(&args.study.join("practice/take.svg"))));
     let now = SystemTime::now()
         .duration_since(UNIX_EPOCH)
         .map_or(0, |since| since.as_secs());

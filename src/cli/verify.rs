@@ -8,6 +8,7 @@ use super::args::VerifyArgs;
 use super::print;
 use super::summary::row;
 use crate::cycles::{self, Claim, Unit, Verdict, Verification};
+use crate::files::shown;
 use crate::grid::{Placed, subdivision};
 use crate::names::Voice;
 use crate::notation::compare::{Comparison, Difference, Spot, compare};
@@ -124,7 +125,7 @@ fn compared(score: &Path, found: &Comparison) -> Vec<String> {
     let mut lines = vec![
         row(
             "score",
-            &format!("{} begins at {}{scale}", score.display(), found.begins),
+            &format!("{} begins at {}{scale}", shown(score), found.begins),
         ),
         row(
             "agree",

@@ -4,6 +4,8 @@ use std::fmt;
 use std::io;
 use std::path::PathBuf;
 
+use crate::files::{in_words, shown};
+
 /// Bad cells that one message lists; a file of nonsense need not fill the terminal.
 const LISTED: usize = 20;
 
@@ -34,14 +36,17 @@ pub enum StudyError {
     /// No line names the columns `time` and `voice`.
     #[error(
         "{}: no line names the columns time and voice, separated by tabs; put the header row back, or move the file away to have it made anew",
-        file.display()
+        shown(file)
     )]
     NoHeader {
         /// The file.
         file: PathBuf,
     },
     /// A column's name stands twice in the header row.
-    #[error("{}, line {line}: the column {column} stands twice; rename or remove one", file.display())]
+    #[error(
+        "{}, line {line}: the column {column} stands twice; rename or remove one",
+        shown(file)
+    )]
     ColumnTwice {
         /// The file.
         file: PathBuf,
@@ -51,7 +56,10 @@ pub enum StudyError {
         column: String,
     },
     /// The file is not UTF-8 text.
-    #[error("{}, line {line}: not UTF-8 text; save the file again as UTF-8 (Unicode)", file.display())]
+    #[error(
+        "{}, line {line}: not UTF-8 text; save the file again as UTF-8 (Unicode)",
+        shown(file)
+    )]
     NotText {
         /// The file.
         file: PathBuf,
@@ -59,7 +67,7 @@ pub enum StudyError {
         line: usize,
     },
     /// A kit file cannot be read.
-    #[error("{}{}: {reason}", file.display(), line.map_or_else(String::new, |line| format!(", line {line}")))]
+    #[error("{}{}: {reason}", shown(file), line.map_or_else(String::new, |line| format!(", line {line}")))]
     BadKit {
         /// The file.
         file: PathBuf,
@@ -69,7 +77,10 @@ pub enum StudyError {
         reason: String,
     },
     /// `study.json` cannot be read.
-    #[error("{}: {reason}; run `overbar study` on the recording again to have it made anew", file.display())]
+    #[error(
+        "{}: {reason}; run `overbar study` on the recording again to have it made anew",
+        shown(file)
+    )]
     Broken {
         /// The file.
         file: PathBuf,
@@ -77,7 +88,10 @@ pub enum StudyError {
         reason: String,
     },
     /// `study.json` is some other program's file.
-    #[error("{}: its format is {found}, not \"overbar-study\"; choose another folder with --out", file.display())]
+    #[error(
+        "{}: its format is {found}, not \"overbar-study\"; choose another folder with --out",
+        shown(file)
+    )]
     OtherFormat {
         /// The file.
         file: PathBuf,
@@ -87,7 +101,7 @@ pub enum StudyError {
     /// `study.json` was written by a newer version of this program.
     #[error(
         "{}: written in version {found} of the study format, this program knows version {known}; use a newer overbar",
-        file.display()
+        shown(file)
     )]
     Newer {
         /// The file.
@@ -98,7 +112,10 @@ pub enum StudyError {
         known: u64,
     },
     /// There is no study in the folder.
-    #[error("{}: no study here ({missing} is missing); make one with `overbar study RECORDING`", folder.display())]
+    #[error(
+        "{}: no study here ({missing} is missing); make one with `overbar study RECORDING`",
+        shown(folder)
+    )]
     NoStudy {
         /// The folder.
         folder: PathBuf,
@@ -106,7 +123,7 @@ pub enum StudyError {
         missing: &'static str,
     },
     /// The destination is a file.
-    #[error("{}: is a file, not a folder; choose another place with --out", path.display())]
+    #[error("{}: is a file, not a folder; choose another place with --out", shown(path))]
     NotAFolder {
         /// What is in the way.
         path: PathBuf,
@@ -114,7 +131,7 @@ pub enum StudyError {
     /// The destination holds files that are no study.
     #[error(
         "{}: holds other files (such as {example}) and no study; choose an empty or new folder with --out",
-        folder.display()
+        shown(folder)
     )]
     Strangers {
         /// The folder.
@@ -125,7 +142,7 @@ pub enum StudyError {
     /// The folder holds a player's edits of another recording.
     #[error(
         "{}: holds your edits of another recording ({other}); choose another folder with --out, or move this one away",
-        folder.display()
+        shown(folder)
     )]
     OtherRecording {
         /// The folder.
@@ -136,14 +153,27 @@ pub enum StudyError {
     /// Somebody wrote `hits.tsv` while the study was being made.
     #[error(
         "{}: changed while the study was being made, so nothing was written; run it again to take the changes up",
-        file.display()
+        shown(file)
     )]
     EditedMeanwhile {
         /// The file.
         file: PathBuf,
     },
+    /// Another run is at work in the folder.
+    #[error(
+        "{}: another run is at work on this study; wait until it has ended, then run this again",
+        shown(folder)
+    )]
+    AtWork {
+        /// The folder.
+        folder: PathBuf,
+    },
     /// The system refused to read or write.
-    #[error("{}: cannot {doing}: {source}", path.display())]
+    #[error(
+        "{}: cannot {doing}: {}; check the place, its permissions and the free space",
+        shown(path),
+        in_words(source)
+    )]
     Io {
         /// What was tried, as in "cannot …".
         doing: &'static str,
@@ -178,7 +208,7 @@ fn list(file: &std::path::Path, cells: &[BadCell]) -> String {
     let mut lines: Vec<String> = cells
         .iter()
         .take(LISTED)
-        .map(|cell| format!("{}, {cell}", file.display()))
+        .map(|cell| format!("{}, {cell}", shown(file)))
         .collect();
     if cells.len() > LISTED {
         lines.push(format!("and {} more like these", cells.len() - LISTED));

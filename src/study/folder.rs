@@ -19,9 +19,13 @@ use super::error::StudyError;
 use super::sheet::{Row, Sheet};
 use super::write_sheet::sheet_text;
 use super::{HITS, KIT, STUDY, Stroke, Study, kit_file};
+use crate::files;
 use crate::grid::Grid;
 use crate::units::{Decibels, Steps};
 use crate::voices::Hit;
+
+/// More bytes than any file of a study has: hours of strokes take a hundredth of it.
+const MOST_BYTES: u64 = 256 << 20;
 
 /// What writing a study has left on the disk.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -200,7 +204,7 @@ pub(super) fn sha256(bytes: &[u8]) -> String {
 
 /// The bytes of a file, or `None` if there is no such file.
 pub(super) fn read_if_there(file: &Path) -> Result<Option<Vec<u8>>, StudyError> {
-    match fs::read(file) {
+    match files::read(file, MOST_BYTES) {
         Ok(bytes) => Ok(Some(bytes)),
         Err(error) if error.kind() == io::ErrorKind::NotFound => Ok(None),
         Err(error) => Err(StudyError::io("read", file)(error)),

@@ -11,6 +11,7 @@ use toml_edit::{DocumentMut, InlineTable, Item, Table, Value};
 use super::error::StudyError;
 use super::folder::{read_if_there, sha256};
 use super::{GroupFacts, KIT, cells};
+use crate::files::{self, shown};
 use crate::names::Voice;
 use crate::voices::Timbre;
 use crate::voices::kit::{GROUPS, Kit};
@@ -71,16 +72,13 @@ fn read_text(file: &Path) -> Result<(String, Kit), StudyError> {
     let facts = fs::metadata(file).map_err(StudyError::io("read", file))?;
     if facts.is_dir() {
         let inside = file.join(KIT);
-        let hint = format!(
-            "is a folder; name the kit file in it, such as {}",
-            inside.display()
-        );
+        let hint = format!("is a folder; name the kit file in it, such as {}", shown(&inside));
         return Err(bad(None, hint));
     }
     if facts.len() > MOST_BYTES {
         return Err(bad(None, "is larger than 1 MB, which no kit file is".to_owned()));
     }
-    let bytes = fs::read(file).map_err(StudyError::io("read", file))?;
+    let bytes = files::read(file, MOST_BYTES).map_err(StudyError::io("read", file))?;
     let text = cells::decode(&bytes).map_err(|line| StudyError::NotText {
         file: PathBuf::from(file),
         line,

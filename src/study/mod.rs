@@ -13,6 +13,7 @@ mod folder;
 mod kit_file;
 mod layout;
 mod limbs;
+mod lock;
 mod pairs;
 mod row;
 mod sheet;
@@ -30,6 +31,7 @@ pub use copies::date;
 pub use error::{BadCell, StudyError};
 pub use folder::{Saved, check_destination, read, write, write_file};
 pub use kit_file::read_kit;
+pub use lock::{Lock, lock};
 
 use serde::{Deserialize, Serialize};
 

@@ -12,6 +12,7 @@ mod voices;
 
 use std::path::{Path, PathBuf};
 
+use crate::files::{self, in_words, shown};
 use crate::grid::Meter;
 use crate::names::Voice;
 
@@ -42,7 +43,11 @@ pub struct Written {
 #[derive(Debug, thiserror::Error)]
 pub enum ScoreError {
     /// The file cannot be read.
-    #[error("{}: {source}", file.display())]
+    #[error(
+        "{}: the score cannot be read: {}; check the path and that you may read it",
+        shown(file),
+        in_words(source)
+    )]
     Unreadable {
         /// The file.
         file: PathBuf,
@@ -50,7 +55,10 @@ pub enum ScoreError {
         source: std::io::Error,
     },
     /// It is neither kind of file.
-    #[error("{}: {reason}; give a MIDI file (.mid) or uncompressed MusicXML (.musicxml)", file.display())]
+    #[error(
+        "{}: {reason}; give a MIDI file (.mid) or uncompressed MusicXML (.musicxml)",
+        shown(file)
+    )]
     Unknown {
         /// The file.
         file: PathBuf,
@@ -58,7 +66,7 @@ pub enum ScoreError {
         reason: &'static str,
     },
     /// It is one of them, but broken.
-    #[error("{}: {reason}; export it anew from the program that wrote it", file.display())]
+    #[error("{}: {reason}; export it anew from the program that wrote it", shown(file))]
     Broken {
         /// The file.
         file: PathBuf,
@@ -66,7 +74,7 @@ pub enum ScoreError {
         reason: String,
     },
     /// It has no notes.
-    #[error("{}: no drum notes in it", file.display())]
+    #[error("{}: no drum notes in it", shown(file))]
     Empty {
         /// The file.
         file: PathBuf,
@@ -79,14 +87,7 @@ pub fn read(file: &Path) -> Result<Written, ScoreError> {
         file: file.to_owned(),
         source,
     };
-    if std::fs::metadata(file).map_err(unreadable)?.len() > MOST_BYTES {
-        let reason = "larger than any score of drums";
-        return Err(ScoreError::Unknown {
-            file: file.to_owned(),
-            reason,
-        });
-    }
-    parse(&std::fs::read(file).map_err(unreadable)?, file)
+    parse(&files::read(file, MOST_BYTES).map_err(unreadable)?, file)
 }
 
 /// Reads a score from its bytes; `file` is its name for messages.

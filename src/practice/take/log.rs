@@ -4,16 +4,18 @@
 //! begins a new one, and reading leaves out what is no take, with a warning that names the line.
 
 use std::fs::OpenOptions;
-use std::io::{Read, Seek, SeekFrom, Write};
+use std::io::{self, Read, Seek, SeekFrom, Write};
 use std::path::Path;
-use std::{fs, io};
 
 use serde::{Deserialize, Serialize};
 
 use super::{Deviation, Take, words};
+use crate::files;
 
 /// The file's name.
 pub const LOG: &str = "takes.jsonl";
+/// More bytes than a life of practice fills.
+const MOST_BYTES: u64 = 64 << 20;
 /// What a line says it is.
 const FORMAT: &str = "overbar-take";
 
@@ -117,7 +119,7 @@ pub fn append(folder: &Path, entry: &Entry) -> io::Result<()> {
 
 /// The takes of a study, in the order in which they were made, and a warning for each line that is none.
 pub fn read(folder: &Path) -> io::Result<(Vec<Entry>, Vec<String>)> {
-    let bytes = match fs::read(folder.join(LOG)) {
+    let bytes = match files::read(&folder.join(LOG), MOST_BYTES) {
         Ok(bytes) => bytes,
         Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok((Vec::new(), Vec::new())),
         Err(error) => return Err(error),
@@ -141,6 +143,8 @@ pub fn read(folder: &Path) -> io::Result<(Vec<Entry>, Vec<String>)> {
 
 #[cfg(test)]
 mod tests {
+    use std::fs;
+
     use super::*;
 
     #[test]

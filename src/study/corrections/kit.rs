@@ -9,6 +9,7 @@ use std::path::PathBuf;
 use super::super::tick::Tick;
 use super::super::{GroupFacts, Stroke, build};
 use super::{Corrections, Found, Written};
+use crate::files::shown;
 use crate::names::{Limb, Voice};
 use crate::voices::kit::{Entry, Kit};
 use crate::voices::{self, Group, Hit, Timbre};
@@ -181,8 +182,8 @@ impl Corrections {
                 .filter(|(group, _)| self.kit.adopted.iter().all(|a| a.from != *group));
             let left: Vec<String> = left.map(|(group, _)| plain(group)).collect();
             let mut line = match taken.len() {
-                0 => format!("{} fits nothing here", file.display()),
-                _ => format!("from {}: {}", file.display(), taken.join(", ")),
+                0 => format!("{} fits nothing here", shown(file)),
+                _ => format!("from {}: {}", shown(file), taken.join(", ")),
             };
             if !left.is_empty() {
                 line += &format!("; not taken: {}", left.join(", "));
