@@ -3,7 +3,8 @@
 use std::path::PathBuf;
 use std::str::FromStr;
 
-use clap::{Args, Parser, Subcommand};
+use clap::error::ErrorKind;
+use clap::{Args, CommandFactory, Parser, Subcommand};
 
 use crate::cycles::Unit;
 use crate::grid::Meter;
@@ -30,6 +31,20 @@ pub(super) struct Line {
     pub(super) command: Command,
 }
 
+/// Refuses what each argument may say but all together may not.
+pub(super) fn checked(line: Line) -> Result<Line, clap::Error> {
+    match &line.command {
+        Command::Study(args) => match args.meant_for_one() {
+            Some(option) => Err(Line::command().error(
+                ErrorKind::ArgumentConflict,
+                format!("{option} can hold for one recording only; study that one by itself"),
+            )),
+            None => Ok(line),
+        },
+        _ => Ok(line),
+    }
+}
+
 #[derive(Debug, Subcommand)]
 pub(super) enum Command {
     Study(StudyArgs),
@@ -37,6 +52,8 @@ pub(super) enum Command {
     Chart(ChartArgs),
     Drill(DrillArgs),
     Take(TakeArgs),
+    #[command(hide = true)]
+    Manual(ManualArgs),
 }
 
 /// Listen to a recording and make its study folder: hits, grid, repeating figure, charts.
@@ -45,10 +62,13 @@ pub(super) enum Command {
 /// the charts are made anew from them.
 #[derive(Debug, Args)]
 pub(super) struct StudyArgs {
-    /// The recording, a WAV file
-    pub(super) recording: PathBuf,
+    /// The recording: WAV, FLAC, MP3, M4A, Ogg Vorbis, AIFF, or a film with one of their sounds; several make a
+    /// study each
+    #[arg(required = true, value_name = "RECORDING")]
+    pub(super) recordings: Vec<PathBuf>,
 
-    /// The study folder [default: output/ and the recording's name]
+    /// The study folder, or of several recordings the folder for their study folders [default: output/ and the
+    /// recording's name]
     #[arg(long, value_name = "DIR")]
     pub(super) out: Option<PathBuf>,
 
@@ -204,7 +224,7 @@ pub(super) struct TakeArgs {
     /// The study folder
     pub(super) study: PathBuf,
 
-    /// The attempt, a WAV file
+    /// The attempt, a recording as for `study`
     pub(super) recording: Option<PathBuf>,
 
     /// The bars that were to be played, such as 5-8 [default: all]
@@ -213,6 +233,13 @@ pub(super) struct TakeArgs {
 
     #[command(flatten)]
     pub(super) talk: Talk,
+}
+
+/// Write what belongs beside an installed program: manual pages and the completions of shells.
+#[derive(Debug, Args)]
+pub(super) struct ManualArgs {
+    /// The folder to write them to
+    pub(super) folder: PathBuf,
 }
 
 /// Which part of a study is meant.
@@ -309,6 +336,21 @@ pub(super) struct Hints {
     /// There is a band on the recording, not drums alone
     #[arg(long)]
     mix: bool,
+}
+
+impl StudyArgs {
+    /// What was said that only one recording can mean, if several are to be studied.
+    pub(super) fn meant_for_one(&self) -> Option<&'static str> {
+        let hints = &self.hints;
+        let said = [
+            (hints.from.is_some(), "--from"),
+            (hints.to.is_some(), "--to"),
+            (hints.downbeat.is_some(), "--downbeat"),
+            (hints.beats.is_some(), "--beats"),
+        ];
+        let first = said.iter().find(|(said, _)| *said);
+        first.map(|(_, name)| *name).filter(|_| self.recordings.len() > 1)
+    }
 }
 
 impl Hints {

@@ -4,6 +4,9 @@ mod args;
 mod beats;
 mod chart;
 mod drill;
+mod index;
+mod manual;
+mod many;
 mod progress;
 mod study;
 mod summary;
@@ -23,7 +26,7 @@ pub struct Typed(Command);
 
 /// Reads the command line. Wrong usage and calls for help are answered here; the exit status is then in the error.
 pub fn parse() -> Result<Typed, ExitCode> {
-    match Line::try_parse() {
+    match Line::try_parse().and_then(args::checked) {
         Ok(line) => Ok(Typed(line.command)),
         Err(error) => {
             // Nobody is left to tell when the terminal is gone.
@@ -45,6 +48,7 @@ pub fn run(typed: Typed) -> Result<(), Error> {
         Command::Chart(args) => chart::run(&args),
         Command::Drill(args) => drill::run(&args),
         Command::Take(args) => take::run(&args),
+        Command::Manual(args) => manual::run(&args),
     }
 }
 

@@ -6,68 +6,85 @@ use anyhow::Error;
 
 use super::args::StudyArgs;
 use super::progress::Progress;
-use super::{beats, chart, print, summary};
+use super::summary::row;
+use super::{beats, chart, many, print, summary};
 use crate::charts::ChartKind;
-use crate::study::corrections;
+use crate::files::shown;
+use crate::study::{Saved, Study, corrections};
 use crate::{Stage, audio, study, study_of};
 
+/// A study that has been written, and what the player should know of how.
+pub(super) struct Made {
+    pub(super) study: Study,
+    pub(super) saved: Saved,
+    pub(super) notes: Vec<String>,
+}
+
 pub(super) fn run(args: &StudyArgs) -> Result<(), Error> {
-    let folder = args.out.clone().unwrap_or_else(|| usual_folder(&args.recording));
-    let mut options = args.hints.options(args.fast);
-    if let Some(file) = &args.hints.beats {
-        options.grid.beats = beats::read(file)?;
-    }
-    study::check_destination(&folder)?;
-    let mut loaded = corrections::load(&folder)?;
-    if let Some(file) = &args.kit {
-        loaded
-            .corrections
-            .start_from(file.clone(), study::read_kit(file)?);
-    }
+    let [recording] = args.recordings.as_slice() else {
+        return many::run(args);
+    };
+    let folder = args.out.clone().unwrap_or_else(|| usual_folder(recording));
     let progress = Progress::new(args.talk);
-    progress.show(Stage::Read);
-    let recording = audio::read(&args.recording, &options.audio)?;
-    let other_recording = loaded.check_recording(&(&recording.source).into())?;
-    let mut study = study_of(&recording, &options, &mut loaded.corrections, |stage| {
-        progress.show(stage)
-    });
-    study.warnings.extend(other_recording);
-    progress.show(Stage::Write);
-    let saved = study::write(&folder, &study, &loaded)?;
-    chart::draw(&folder, &study, &ChartKind::ALL)?;
+    let made = make(recording, &folder, args, |stage| progress.show(stage))?;
     drop(progress);
     if args.talk.json {
-        return Ok(print(&[saved.json.trim_end().to_owned()])?);
+        return Ok(print(&[made.saved.json.trim_end().to_owned()])?);
     }
     if !args.talk.quiet {
-        let mut lines = summary::lines(&study, &folder);
-        lines.extend(
-            loaded
-                .warnings
-                .iter()
-                .map(|warning| summary::row("mind", warning)),
-        );
-        let kit = loaded.corrections.kit_lines();
-        lines.extend(kit.iter().map(|line| summary::row("kit", line)));
-        lines.extend(
-            loaded
-                .corrections
-                .kept()
-                .line()
-                .map(|line| summary::row("kept", &line)),
-        );
-        lines.extend(saved.copies.iter().map(|copy| {
-            summary::row(
-                "copied",
-                &format!("what you had edited is also in {}", copy.display()),
-            )
-        }));
+        let mut lines = summary::lines(&made.study, &folder);
+        lines.extend(made.notes);
         print(&lines)?;
     }
     Ok(())
 }
 
+/// Makes the study of one recording in `folder`.
+pub(super) fn make(
+    recording: &Path,
+    folder: &Path,
+    args: &StudyArgs,
+    show: impl Fn(Stage),
+) -> Result<Made, Error> {
+    let mut options = args.hints.options(args.fast);
+    if let Some(file) = &args.hints.beats {
+        options.grid.beats = beats::read(file)?;
+    }
+    study::check_destination(folder)?;
+    let _lock = study::lock(folder)?;
+    let mut loaded = corrections::load(folder)?;
+    if let Some(file) = &args.kit {
+        loaded
+            .corrections
+            .start_from(file.clone(), study::read_kit(file)?);
+    }
+    show(Stage::Read);
+    let recording = audio::read(recording, &options.audio)?;
+    let other_recording = loaded.check_recording(&(&recording.source).into())?;
+    let mut study = study_of(&recording, &options, &mut loaded.corrections, &show);
+    recording.check()?;
+    study.warnings.extend(other_recording);
+    show(Stage::Write);
+    let saved = study::write(folder, &study, &loaded)?;
+    chart::draw(folder, &study, &ChartKind::ALL)?;
+    let mut notes: Vec<String> = loaded.warnings.iter().map(|w| row("mind", w)).collect();
+    let kit = loaded.corrections.kit_lines();
+    notes.extend(kit.iter().map(|line| row("kit", line)));
+    notes.extend(loaded.corrections.kept().line().map(|line| row("kept", &line)));
+    let copied = |copy: &PathBuf| format!("what you had edited is also in {}", shown(copy));
+    notes.extend(saved.copies.iter().map(|copy| row("copied", &copied(copy))));
+    Ok(Made { study, saved, notes })
+}
+
+/// The folder for studies that nobody has named another for.
+pub(super) const USUAL: &str = "output";
+
 /// `output/` and the recording's name, without its ending.
 fn usual_folder(recording: &Path) -> PathBuf {
-    Path::new("output").join(recording.file_stem().unwrap_or(recording.as_os_str()))
+    Path::new(USUAL).join(name_of(recording))
+}
+
+/// What a study folder is called after its recording.
+pub(super) fn name_of(recording: &Path) -> &Path {
+    Path::new(recording.file_stem().unwrap_or(recording.as_os_str()))
 }
