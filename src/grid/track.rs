@@ -188,17 +188,21 @@ fn densities(frames: usize, frame: f64, feel: Feel) -> Vec<f64> {
 fn viterbi(search: &Search, first: usize, last: usize) -> (Vec<usize>, f64) {
     let count = search.density.len();
     let rows = last + search.shortest + count + 1;
-    let mut best = vec![f32::NEG_INFINITY; rows * count];
+    // A beat ends at most this many frames after it began: scores further back are never asked for again.
+    let ring = search.shortest + count;
+    let mut best = vec![f32::NEG_INFINITY; ring * count];
     let mut from = vec![u8::MAX; rows * count];
-    best[..(first + 1) * count].fill(0.0);
     let (mut end, mut end_score) = ((0, 0), f64::NEG_INFINITY);
     let mut event = 0;
     for frame in 0..=last {
         while search.places.get(event).is_some_and(|p| *p < frame * FINE) {
             event += 1;
         }
+        let row = frame % ring * count;
         for length in 0..count {
-            let so_far = best[frame * count + length];
+            let arrived = std::mem::replace(&mut best[row + length], f32::NEG_INFINITY);
+            // Nothing goes before the first beats, which may begin anywhere up to the first event.
+            let so_far = if frame <= first { arrived.max(0.0) } else { arrived };
             if so_far == f32::NEG_INFINITY {
                 continue;
             }
@@ -212,11 +216,13 @@ fn viterbi(search: &Search, first: usize, last: usize) -> (Vec<usize>, f64) {
             }
             // A beat differs from the one before by some 6 % at most.
             for after in length.saturating_sub(3)..(length + 4).min(count) {
-                let here = next * count + after;
+                let here = next % ring * count + after;
                 let arrived = (score - search.price[length][after]) as f32;
-                if arrived > best[here] {
+                // What begins with `next` costs nothing up to the first event.
+                let least = if next <= first { 0.0 } else { f32::NEG_INFINITY };
+                if arrived > best[here].max(least) {
                     best[here] = arrived;
-                    from[here] = length as u8;
+                    from[next * count + after] = length as u8;
                 }
             }
         }

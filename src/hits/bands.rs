@@ -80,21 +80,19 @@ fn powers(recording: &Recording, frames: usize) -> Vec<[f32; BANDS]> {
     let mut planner = RealFftPlanner::<f32>::new();
     let long = Windowed::new(planner.plan_fft_forward(WINDOW));
     let short = Windowed::new(planner.plan_fft_forward(BRIEF));
-    let blocks: Vec<Vec<[f32; BANDS]>> = (0..frames.div_ceil(BLOCK))
-        .into_par_iter()
-        .map(|block| {
+    let mut powers = vec![[0.0f32; BANDS]; frames];
+    powers
+        .par_chunks_mut(BLOCK)
+        .enumerate()
+        .for_each(|(block, powers)| {
             let first = block * BLOCK;
-            let count = BLOCK.min(frames - first);
-            let mut samples = vec![0.0f32; (count - 1) * HOP + WINDOW];
+            let mut samples = vec![0.0f32; (powers.len() - 1) * HOP + WINDOW];
             recording.read_mono((first * HOP) as isize - (WINDOW / 2) as isize, &mut samples);
-            let mut powers = vec![[0.0f32; BANDS]; count];
             let (low, high) = (LONG.len() - 1, (WINDOW - BRIEF) / 2);
-            long.bands(&samples, &LONG, &mut powers, 0);
-            short.bands(&samples[high..], &SHORT, &mut powers, low);
-            powers
-        })
-        .collect();
-    blocks.concat()
+            long.bands(&samples, &LONG, powers, 0);
+            short.bands(&samples[high..], &SHORT, powers, low);
+        });
+    powers
 }
 
 /// A transform with its window, scaled so that a steady sound measures alike through any length.

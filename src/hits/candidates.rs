@@ -21,10 +21,8 @@ const LEAST: [f32; REGIONS] = [3.0, 2.5, 2.0, 2.0, 1.2];
 /// Frames on each side over which a candidate is the highest: 10 ms.
 const REACH: usize = 2;
 
-/// Flux of every region at every frame, mean dB a band, and the frames at which one of them peaks.
+/// The frames at which the flux of some region peaks.
 pub(super) struct Candidates {
-    /// Flux a frame.
-    pub(super) flux: Vec<[f32; REGIONS]>,
     /// Frames that may be onsets, in order.
     pub(super) frames: Vec<usize>,
 }
@@ -32,14 +30,10 @@ pub(super) struct Candidates {
 impl Candidates {
     /// The candidates among the frames of `bands`.
     pub(super) fn of(bands: &Bands) -> Candidates {
-        let flux: Vec<[f32; REGIONS]> = (0..bands.len() as isize)
-            .map(|frame| flux(bands.at(frame - LAG), bands.at(frame)))
-            .collect();
         // What a frame's flux exceeds the least by, best region: one curve whose peaks are the candidates.
-        let salience: Vec<f32> = flux
-            .iter()
+        let salience: Vec<f32> = (0..bands.len() as isize)
             .map(|frame| {
-                frame
+                flux_at(bands, frame)
                     .iter()
                     .zip(LEAST)
                     .map(|(value, least)| value / least)
@@ -55,7 +49,7 @@ impl Candidates {
                     && after.iter().all(|other| *other <= salience[n])
             })
             .collect();
-        Candidates { flux, frames }
+        Candidates { frames }
     }
 
     /// Frames from candidate number `index` back to the one before and on to the one after it.
@@ -67,6 +61,16 @@ impl Candidates {
                 .map_or(usize::MAX / HOP, |n| n.abs_diff(own))
         };
         (gap(index.checked_sub(1)), gap(index.checked_add(1)))
+    }
+}
+
+/// Flux of every region at a frame, mean dB a band; 0 outside the recording. It is worked out anew wherever it is
+/// asked for: kept for every frame of hours it would take more room than all else.
+pub(super) fn flux_at(bands: &Bands, frame: isize) -> [f32; REGIONS] {
+    if (0..bands.len() as isize).contains(&frame) {
+        flux(bands.at(frame - LAG), bands.at(frame))
+    } else {
+        [0.0; REGIONS]
     }
 }
 

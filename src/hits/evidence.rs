@@ -3,7 +3,7 @@
 
 use super::attack::{Attack, VIEWS};
 use super::bands::{BANDS, Bands, SILENCE};
-use super::candidates::{Candidates, REGIONS};
+use super::candidates::{Candidates, REGIONS, flux_at};
 
 /// Numbers a candidate.
 pub const EVIDENCE: usize = BANDS * 9 + REGIONS * 10 + VIEWS * 2 + REGIONS + 6;
@@ -35,8 +35,7 @@ impl<'a> Surroundings<'a> {
             let mut column: Vec<f32> = candidates
                 .frames
                 .iter()
-                .filter_map(|&n| candidates.flux.get(n))
-                .map(|flux| flux[region])
+                .map(|&n| flux_at(bands, n as isize)[region])
                 .collect();
             *strong = share(&mut column, 0.9).max(1.0);
         }
@@ -91,12 +90,10 @@ impl<'a> Surroundings<'a> {
 
     /// The flux of each region around the candidate, and the highest before and after it.
     fn fluxes(&self, frame: isize, out: &mut Vec<f32>) {
-        let at = |offset: isize, region: usize| {
-            usize::try_from(frame + offset)
-                .ok()
-                .and_then(|n| self.candidates.flux.get(n))
-                .map_or(0.0, |flux| flux[region])
-        };
+        // Every frame that is looked at below, 13 on each side.
+        let near: [[f32; REGIONS]; 27] =
+            std::array::from_fn(|n| flux_at(self.bands, frame + n as isize - 13));
+        let at = |offset: isize, region: usize| near[(offset + 13) as usize][region];
         let highest =
             |from: isize, to: isize, region| (from..to).map(|n| at(n, region)).fold(0.0f32, f32::max);
         for region in 0..REGIONS {
@@ -123,10 +120,7 @@ impl<'a> Surroundings<'a> {
     fn neighbours(&self, index: usize, frame: usize, out: &mut Vec<f32>) {
         let frames = &self.candidates.frames;
         let gap = |other: Option<&usize>| other.map_or(40, |n| n.abs_diff(frame)).min(40) as f32 / 20.0;
-        let all = |n: Option<&usize>| {
-            n.and_then(|n| self.candidates.flux.get(*n))
-                .map_or(0.0, |flux| flux[REGIONS - 1] / 10.0)
-        };
+        let all = |n: Option<&usize>| n.map_or(0.0, |n| flux_at(self.bands, *n as isize)[REGIONS - 1] / 10.0);
         let before = index.checked_sub(1).and_then(|i| frames.get(i));
         let after = frames.get(index + 1);
         out.extend(self.strong.map(|flux| flux / 10.0));

@@ -139,22 +139,22 @@ fn listen_by(recording: &Recording, chunk: usize) -> Heard {
     let total = recording.len() / HOP + 1;
     let net = network::Network::trained();
     let ear = features::Features::new();
-    let chunks: Vec<Vec<[f32; SOUNDS]>> = (0..total.div_ceil(chunk))
-        .into_par_iter()
-        .map(|number| {
+    let mut frames = vec![[0.0; SOUNDS]; total];
+    frames
+        .par_chunks_mut(chunk)
+        .enumerate()
+        .for_each(|(number, out)| {
             let (first, last) = (number * chunk, ((number + 1) * chunk).min(total));
             let begin = first.saturating_sub(network::CONTEXT);
             let end = (last + network::CONTEXT).min(total);
             let seen = ear.of(recording, begin..end, TRAINED_PEAK / peak);
             let heard = net.run(&seen, end - begin);
-            heard
-                .get(first - begin..last - begin)
-                .unwrap_or_default()
-                .to_vec()
-        })
-        .collect();
+            out.iter_mut()
+                .zip(heard.iter().skip(first - begin))
+                .for_each(|(out, heard)| *out = *heard);
+        });
     Heard {
-        frames: chunks.concat(),
+        frames,
         start: recording.start,
     }
 }

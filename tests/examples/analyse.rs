@@ -2,8 +2,8 @@
 //!
 //!     analyse RECORDING
 //!
-//! Out, as JSON on standard output: seconds per stage, hits, beats, and the most memory this process has held, in KiB
-//! (Linux only; 0 elsewhere).
+//! Out, as JSON on standard output: seconds per stage, the most memory this process has held by the end of each, hits,
+//! beats, and the most memory in all, in KiB (Linux only; 0 elsewhere).
 
 use std::error::Error;
 use std::io;
@@ -21,7 +21,8 @@ fn timed<T>(
 ) -> T {
     let start = Instant::now();
     let made = work();
-    times.insert(stage.to_owned(), start.elapsed().as_secs_f64().into());
+    let seconds = start.elapsed().as_secs_f64();
+    times.insert(stage.to_owned(), serde_json::json!([seconds, peak_kib()]));
     made
 }
 
@@ -50,8 +51,15 @@ fn main() -> Result<(), Box<dyn Error>> {
     let figures = timed(&mut times, "cycles", || {
         cycles::find(&placed, &found, &options.cycles)
     });
+    let part = |part: usize| {
+        let parts = times
+            .iter()
+            .map(|(stage, both)| (stage.clone(), both[part].clone()));
+        parts.collect::<serde_json::Map<_, _>>()
+    };
     let told = serde_json::json!({
-        "seconds": times,
+        "seconds": part(0),
+        "peak_kib_after": part(1),
         "hits": named.len(),
         "beats": found.beats.len(),
         "figures": figures.found.len(),
