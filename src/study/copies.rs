@@ -28,6 +28,9 @@ pub(super) fn dated_copy(file: &Path, now: SystemTime) -> Result<Option<PathBuf>
             opened => opened.map_err(StudyError::io("write", &copy))?,
         };
         let written = out.write_all(&bytes).and_then(|()| out.sync_all());
+        if written.is_err() {
+            let _ = std::fs::remove_file(&copy);
+        }
         written.map_err(StudyError::io("write", &copy))?;
         return Ok(Some(copy));
     }

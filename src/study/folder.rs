@@ -1,11 +1,11 @@
 //! The study's folder: checked before long work, written so that a killed run leaves a whole study, read back.
 //!
 //! `hits.tsv` and `study.json` belong together. Both are written beside their places under other names and brought to
-//! the disk; then `hits.tsv` is renamed, then `study.json`. A run that dies between the two leaves the new
+//! the disk, and `kit.toml` with them, which is renamed first; then `hits.tsv` is renamed, then `study.json`. A run that dies between the two leaves the new
 //! `study.json` whole under its other name, where [`super::document::load`] finds it: no row of the program's own is
 //! ever taken for an edit.
 
-use std::fs::{self, File, OpenOptions};
+use std::fs::{self, File};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 use std::time::SystemTime;
@@ -58,10 +58,8 @@ pub fn check_destination(folder: &Path) -> Result<(), StudyError> {
     if existing == folder {
         refuse_strangers(folder)?;
     }
-    let probe = existing.join(format!(".overbar-{}.part", std::process::id()));
-    let made = OpenOptions::new().write(true).create_new(true).open(&probe);
-    made.map_err(StudyError::io("write here", existing))?;
-    fs::remove_file(&probe).map_err(StudyError::io("remove", &probe))
+    let probe = tempfile::tempfile_in(existing);
+    probe.map(|_| ()).map_err(StudyError::io("write here", existing))
 }
 
 fn refuse_strangers(folder: &Path) -> Result<(), StudyError> {
@@ -110,19 +108,36 @@ pub fn write(folder: &Path, study: &Study, loaded: &Loaded) -> Result<Saved, Stu
         reason: error.to_string(),
     })?;
     settle(folder)?;
+    let mut parts = vec![(&hits_file, hits.as_bytes()), (&study_file, json.as_bytes())];
+    parts.extend(kit.as_deref().map(|kit| (&kit_path, kit.as_bytes())));
     let mut copies = Vec::new();
-    for file in &loaded.copy_first {
-        copies.extend(dated_copy(file, SystemTime::now())?);
+    let ready = parts
+        .iter()
+        .try_for_each(|(file, bytes)| write_part(file, bytes))
+        .and_then(|()| copy_all(&loaded.copy_first, &mut copies));
+    if ready.is_err() {
+        // Nothing has its name yet: all is as it was once these are gone. See `settle` for the order.
+        let begun = [&study_file, &hits_file, &kit_path].map(|file| part_of(file));
+        for path in begun.iter().chain(&copies) {
+            let _ = fs::remove_file(path);
+        }
     }
-    if let Some(kit) = &kit {
-        write_file(folder, KIT, kit.as_bytes())?;
+    ready?;
+    if kit.is_some() {
+        rename_part(&kit_path)?;
     }
-    write_part(&hits_file, hits.as_bytes())?;
-    write_part(&study_file, json.as_bytes())?;
     rename_part(&hits_file)?;
     rename_part(&study_file)?;
     sync(folder)?;
     Ok(Saved { copies, json })
+}
+
+/// Makes dated copies of files, and notes where.
+fn copy_all(files: &[PathBuf], copies: &mut Vec<PathBuf>) -> Result<(), StudyError> {
+    for file in files {
+        copies.extend(dated_copy(file, SystemTime::now())?);
+    }
+    Ok(())
 }
 
 /// Brings the folder into one of its two whole states: finishes a writing that was killed between its renames, and
@@ -134,7 +149,7 @@ fn settle(folder: &Path) -> Result<(), StudyError> {
         sync(folder)?;
     }
     // In this order: a part of study.json alone would count as half renamed.
-    for part in [part_of(&study_file), part_of(&hits_file)] {
+    for part in [&study_file, &hits_file, &folder.join(KIT)].map(|file| part_of(file)) {
         if part.exists() {
             fs::remove_file(&part).map_err(StudyError::io("remove", &part))?;
             sync(folder)?;
@@ -224,6 +239,9 @@ fn write_part(file: &Path, bytes: &[u8]) -> Result<(), StudyError> {
         out.write_all(bytes)?;
         out.sync_all()
     });
+    if written.is_err() {
+        let _ = fs::remove_file(&part);
+    }
     written.map_err(StudyError::io("write", &part))
 }
 
