@@ -7,13 +7,16 @@
     reason = "clippy.toml frees tests from these, but not the helpers beside them"
 )]
 
+mod accidents;
 mod desk;
 mod edits;
 mod findings;
 mod golden;
 mod graces;
+mod hard;
 mod kit;
 mod layers;
 mod manners;
+mod many;
 mod readme;
 mod score;
