@@ -201,3 +201,77 @@ impl Default for TakeOptions {
         }
     }
 }
+
+/// How strokes are shared out to voices and staves of the written score.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum ScoreLayout {
+    /// Hands with stems up, feet with stems down: reads best for layered playing
+    /// [P: Weinberg, Guide to Standardized Drumset Notation, 1998].
+    #[default]
+    HandsFeet,
+    /// One voice: for dense linear playing.
+    OneVoice,
+    /// The free line on one staff, the figure on another below.
+    FigureSolo,
+}
+
+/// What the staff pages are drawn for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Paper {
+    /// A music stand.
+    #[default]
+    A4,
+    /// A phone held upright.
+    Phone,
+}
+
+/// How the steps under the staff are counted.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum CountHabit {
+    /// 1 e & a, 1 trip let \[C\].
+    #[default]
+    Syllables,
+    /// 1 ta & ta, 1 la li \[C\].
+    Lalis,
+    /// The number of the step in its beat.
+    Numbers,
+    /// The number of the step in the figure.
+    Figure,
+    /// Not at all.
+    None,
+}
+
+/// Which tempo the written score has.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum ScoreTempo {
+    /// The recording's, beat by beat; strokes come as late as they were played.
+    #[default]
+    Recording,
+    /// The median tempo throughout; strokes stand on their steps.
+    Straight,
+}
+
+/// What has a track of its own in the MIDI file.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Tracks {
+    /// Every limb.
+    #[default]
+    Limbs,
+    /// The figure and the free line.
+    Layers,
+}
+
+/// How the score of a study is written.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct ScoreOptions {
+    /// Voices and staves.
+    pub layout: ScoreLayout,
+    /// Paper of the staff pages.
+    pub paper: Paper,
+    /// The count under the staff.
+    pub count: CountHabit,
+    /// Tempo of the MusicXML and MIDI files.
+    pub tempo: ScoreTempo,
+    /// Tracks of the MIDI file.
+    pub tracks: Tracks,
+}

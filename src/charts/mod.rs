@@ -19,21 +19,21 @@ mod evidence;
 mod grid;
 mod learn;
 mod page;
-mod palette;
+pub(crate) mod palette;
 mod practice;
 #[cfg(test)]
-mod sample;
-mod score;
+pub(crate) mod sample;
+pub(crate) mod score;
 mod shapes;
 mod solo;
 mod stack;
 mod staircase;
 mod strip;
-mod svg;
+pub(crate) mod svg;
 mod tempo;
 #[cfg(test)]
 mod tests;
-mod words;
+pub(crate) mod words;
 
 pub use practice::{
     Curve, Day, Exercise, Fault, Lateness, Pattern, PatternNote, Rung, TakePicture, TakeStroke, ladder,

@@ -6,51 +6,51 @@
 //! arm's length, and 16 pixels on a phone held sideways [=].
 
 /// Strokes, bar lines and words.
-pub(super) const INK: &str = "#000000";
+pub(crate) const INK: &str = "#000000";
 /// The page, and the inside of hollow strokes.
-pub(super) const PAPER: &str = "#ffffff";
+pub(crate) const PAPER: &str = "#ffffff";
 /// Words of second rank. Contrast to white is 7:1 [=].
-pub(super) const QUIET: &str = "#595959";
+pub(crate) const QUIET: &str = "#595959";
 /// Ruled lines under the strokes.
-pub(super) const RULE: &str = "#b3b3b3";
+pub(crate) const RULE: &str = "#b3b3b3";
 /// Beat lines and other guides that must stay behind.
-pub(super) const FAINT: &str = "#d9d9d9";
+pub(crate) const FAINT: &str = "#d9d9d9";
 /// The figure that repeats.
-pub(super) const FIGURE: &str = "#0072b2";
+pub(crate) const FIGURE: &str = "#0072b2";
 /// Lines through the starts of the figure.
-pub(super) const FIGURE_LIGHT: &str = "#8fc1de";
+pub(crate) const FIGURE_LIGHT: &str = "#8fc1de";
 /// The cells of the vocabulary, those first that open most; from the same set, light enough for letters upon them.
-pub(super) const CELLS: [&str; 6] = ["#8fc1de", "#f5c56b", "#8fd0b8", "#e2b3cd", "#f7ef9a", "#d9d9d9"];
+pub(crate) const CELLS: [&str; 6] = ["#8fc1de", "#f5c56b", "#8fd0b8", "#e2b3cd", "#f7ef9a", "#d9d9d9"];
 /// What is unsure, missing or added.
-pub(super) const DOUBT: &str = "#d55e00";
+pub(crate) const DOUBT: &str = "#d55e00";
 
 /// The family list: plain sans faces that every system has one of.
-pub(super) const FACE: &str = "Helvetica, Arial, 'Liberation Sans', sans-serif";
+pub(crate) const FACE: &str = "Helvetica, Arial, 'Liberation Sans', sans-serif";
 
 /// The title.
-pub(super) const TITLE: i64 = 68;
+pub(crate) const TITLE: i64 = 68;
 /// Bar numbers.
-pub(super) const NUMBER: i64 = 52;
+pub(crate) const NUMBER: i64 = 52;
 /// All other words.
-pub(super) const WORDS: i64 = 40;
+pub(crate) const WORDS: i64 = 40;
 /// Counts of beats, repeats and steps.
-pub(super) const COUNT: i64 = 34;
+pub(crate) const COUNT: i64 = 34;
 
 /// Width of every page: 210 mm.
-pub(super) const WIDTH: i64 = 2100;
+pub(crate) const WIDTH: i64 = 2100;
 /// Height of A4: 297 mm.
-pub(super) const A4: i64 = 2970;
+pub(crate) const A4: i64 = 2970;
 /// Margin on the left and right.
-pub(super) const MARGIN: i64 = 100;
+pub(crate) const MARGIN: i64 = 100;
 /// Below the heading of a page.
-pub(super) const TOP: i64 = 390;
+pub(crate) const TOP: i64 = 390;
 /// Room for the legend at the foot of a page.
-pub(super) const FOOT: i64 = 250;
+pub(crate) const FOOT: i64 = 250;
 
 /// The largest and the smallest half-width of a stroke.
-pub(super) const STROKE: (i64, i64) = (19, 9);
+pub(crate) const STROKE: (i64, i64) = (19, 9);
 /// Levels in dB under the loudest hit at which strokes reach these sizes; ghost notes lie 12 to 25 dB under
 /// accents [M].
-pub(super) const LEVELS: (f64, f64) = (-3.0, -27.0);
+pub(crate) const LEVELS: (f64, f64) = (-3.0, -27.0);
 /// Strokes less sure than this are marked with a question mark [M].
-pub(super) const SURE: f64 = 0.6;
+pub(crate) const SURE: f64 = 0.6;

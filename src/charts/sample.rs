@@ -12,16 +12,16 @@ use crate::units::{Bits, Bpm, Decibels, Seconds, Steps};
 use crate::voices::Hit;
 
 /// What is played.
-pub(super) struct Score {
-    pub(super) bars: i64,
-    pub(super) meter: Meter,
-    pub(super) steps_per_beat: u32,
+pub(crate) struct Score {
+    pub(crate) bars: i64,
+    pub(crate) meter: Meter,
+    pub(crate) steps_per_beat: u32,
     /// Length of the figure; 0 is none.
-    pub(super) length: u32,
+    pub(crate) length: u32,
 }
 
 /// Ten steps over sixteen for twenty bars.
-pub(super) const TEN_OVER_SIXTEEN: Score = Score {
+pub(crate) const TEN_OVER_SIXTEEN: Score = Score {
     bars: 20,
     meter: Meter::COMMON,
     steps_per_beat: 4,
@@ -29,7 +29,7 @@ pub(super) const TEN_OVER_SIXTEEN: Score = Score {
 };
 
 /// A study of nothing.
-pub(super) fn empty() -> Study {
+pub(crate) fn empty() -> Study {
     Study {
         recording: RecordingFacts {
             file: String::new(),
@@ -131,7 +131,7 @@ impl Player<'_> {
 }
 
 /// Plays a score: the figure from bar 1 on, and over it the left side's cells with rests between.
-pub(super) fn study(score: &Score) -> Study {
+pub(crate) fn study(score: &Score) -> Study {
     let grid = grid(score);
     let steps = score.bars * i64::from(grid.steps_per_bar());
     let mut player = Player {

@@ -22,34 +22,34 @@ const FAR: i64 = 1_000_000_000;
 
 /// A stroke and where it stands.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Note<'a> {
+pub(crate) struct Note<'a> {
     /// Position in steps from the start of bar 1; a fraction only where the stroke has no step.
-    pub(super) at: f64,
+    pub(crate) at: f64,
     /// The stroke.
-    pub(super) stroke: &'a Stroke,
+    pub(crate) stroke: &'a Stroke,
 }
 
 impl Note<'_> {
     /// The step it stands in.
-    pub(super) fn step(&self) -> i64 {
+    pub(crate) fn step(&self) -> i64 {
         self.at.floor() as i64
     }
 }
 
 /// Strokes on a ruling.
 #[derive(Debug, Clone)]
-pub(super) struct Score<'a> {
+pub(crate) struct Score<'a> {
     /// The grid, or a ruling by the clock.
-    pub(super) grid: Grid,
+    pub(crate) grid: Grid,
     /// Whether it is ruled by the clock.
-    pub(super) by_clock: bool,
+    pub(crate) by_clock: bool,
     /// Every stroke, by position.
-    pub(super) notes: Vec<Note<'a>>,
+    pub(crate) notes: Vec<Note<'a>>,
 }
 
 /// A line of the grid chart.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Line {
+pub(crate) enum Line {
     /// From this step up to but not including that one.
     Steps(i64, i64),
     /// From this bar to that bar nothing is struck.
@@ -58,7 +58,7 @@ pub(super) enum Line {
 
 impl<'a> Score<'a> {
     /// Puts every stroke of the study on its grid.
-    pub(super) fn of(study: &'a Study) -> Self {
+    pub(crate) fn of(study: &'a Study) -> Self {
         let by_clock = !can_rule(&study.grid);
         let grid = if by_clock {
             clock_grid()
@@ -86,27 +86,27 @@ impl<'a> Score<'a> {
     }
 
     /// Steps in a beat.
-    pub(super) fn beat(&self) -> i64 {
+    pub(crate) fn beat(&self) -> i64 {
         i64::from(self.grid.steps_per_beat)
     }
 
     /// Steps in a bar.
-    pub(super) fn bar(&self) -> i64 {
+    pub(crate) fn bar(&self) -> i64 {
         i64::from(self.grid.steps_per_bar())
     }
 
     /// The bar in which a step lies.
-    pub(super) fn bar_of(&self, step: i64) -> i64 {
+    pub(crate) fn bar_of(&self, step: i64) -> i64 {
         step.div_euclid(self.bar()) + 1
     }
 
     /// The first step of a bar.
-    pub(super) fn bar_start(&self, bar: i64) -> i64 {
+    pub(crate) fn bar_start(&self, bar: i64) -> i64 {
         bar.saturating_sub(1).saturating_mul(self.bar())
     }
 
     /// The step of a moment.
-    pub(super) fn step_of(&self, moment: &Moment) -> i64 {
+    pub(crate) fn step_of(&self, moment: &Moment) -> i64 {
         self.bar_start(moment.bar.clamp(-FAR, FAR))
             .saturating_add(
                 moment
@@ -120,12 +120,12 @@ impl<'a> Score<'a> {
     }
 
     /// Where a step is, as a player names it; by the clock it is just a time, told elsewhere.
-    pub(super) fn place(&self, step: i64) -> Place {
+    pub(crate) fn place(&self, step: i64) -> Place {
         self.grid.place_of(Steps(step))
     }
 
     /// A note's place in words.
-    pub(super) fn place_words(&self, note: &Note) -> String {
+    pub(crate) fn place_words(&self, note: &Note) -> String {
         if self.by_clock {
             "no beat found".to_owned()
         } else {
@@ -134,19 +134,19 @@ impl<'a> Score<'a> {
     }
 
     /// Clock time of a step.
-    pub(super) fn clock(&self, step: i64) -> String {
+    pub(crate) fn clock(&self, step: i64) -> String {
         self.grid.time_of(Steps(step)).unwrap_or_default().clock()
     }
 
     /// The notes from one step up to but not including another.
-    pub(super) fn between(&self, from: i64, to: i64) -> &[Note<'a>] {
+    pub(crate) fn between(&self, from: i64, to: i64) -> &[Note<'a>] {
         let first = self.notes.partition_point(|note| note.step() < from);
         let after = self.notes.partition_point(|note| note.step() < to);
         self.notes.get(first..after).unwrap_or_default()
     }
 
     /// The notes in the wanted bars.
-    pub(super) fn within(&self, bars: Option<&RangeInclusive<i64>>) -> &[Note<'a>] {
+    pub(crate) fn within(&self, bars: Option<&RangeInclusive<i64>>) -> &[Note<'a>] {
         match bars {
             None => &self.notes,
             Some(bars) => {
@@ -160,7 +160,7 @@ impl<'a> Score<'a> {
     }
 
     /// Voices that these notes strike, in the order of the rows: cymbals on top, kick at the bottom.
-    pub(super) fn voices(notes: &[Note]) -> Vec<Voice> {
+    pub(crate) fn voices(notes: &[Note]) -> Vec<Voice> {
         let mut voices: Vec<Voice> = Voice::ALL
             .iter()
             .copied()
@@ -187,13 +187,13 @@ impl<'a> Score<'a> {
     }
 
     /// Steps in a full line.
-    pub(super) fn line_steps(&self) -> i64 {
+    pub(crate) fn line_steps(&self) -> i64 {
         let (bars, piece) = self.measure();
         bars * piece
     }
 
     /// The lines that show the wanted bars.
-    pub(super) fn lines(&self, bars: Option<&RangeInclusive<i64>>) -> Vec<Line> {
+    pub(crate) fn lines(&self, bars: Option<&RangeInclusive<i64>>) -> Vec<Line> {
         let mut struck: Vec<i64> = self
             .within(bars)
             .iter()
@@ -253,18 +253,18 @@ fn clock_grid() -> Grid {
 
 /// One repeat of the figure.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) struct Repeat {
+pub(crate) struct Repeat {
     /// Which one, from 1.
-    pub(super) number: u32,
+    pub(crate) number: u32,
     /// Its first step.
-    pub(super) from: i64,
+    pub(crate) from: i64,
     /// The step after its last.
-    pub(super) to: i64,
+    pub(crate) to: i64,
 }
 
 /// Where every repeat of a cycle lies. One that starts anew every few bars is cut there, and so is the last one where
 /// the figure ends; a study without a usable end says how many whole repeats there are instead.
-pub(super) fn repeats(cycle: &Cycle, score: &Score) -> Vec<Repeat> {
+pub(crate) fn repeats(cycle: &Cycle, score: &Score) -> Vec<Repeat> {
     /// More repeats than any recording holds.
     const MOST: u32 = 20_000;
     let length = i64::from(cycle.length_steps);
@@ -296,7 +296,7 @@ pub(super) fn repeats(cycle: &Cycle, score: &Score) -> Vec<Repeat> {
 
 /// Whether this repeat comes home: a figure that crosses the bar starts on beat one again. One that starts anew with
 /// every bar never leaves.
-pub(super) fn is_home(cycle: &Cycle, score: &Score, repeat: &Repeat) -> bool {
+pub(crate) fn is_home(cycle: &Cycle, score: &Score, repeat: &Repeat) -> bool {
     let stays = cycle
         .resolved
         .as_ref()

@@ -10,14 +10,14 @@ use super::palette::{FACE, INK, PAPER};
 
 /// A page that is being drawn.
 #[derive(Debug)]
-pub(super) struct Svg {
+pub(crate) struct Svg {
     out: String,
     depth: usize,
 }
 
 /// How words look.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Type {
+pub(crate) struct Type {
     size: i64,
     bold: bool,
     fill: &'static str,
@@ -26,7 +26,7 @@ pub(super) struct Type {
 
 impl Type {
     /// Plain words that begin at their place.
-    pub(super) fn size(size: i64) -> Self {
+    pub(crate) fn size(size: i64) -> Self {
         Type {
             size,
             bold: false,
@@ -36,17 +36,17 @@ impl Type {
     }
 
     /// The same, bold.
-    pub(super) fn bold(self) -> Self {
+    pub(crate) fn bold(self) -> Self {
         Type { bold: true, ..self }
     }
 
     /// The same in another colour.
-    pub(super) fn fill(self, fill: &'static str) -> Self {
+    pub(crate) fn fill(self, fill: &'static str) -> Self {
         Type { fill, ..self }
     }
 
     /// The same, centred on its place.
-    pub(super) fn middle(self) -> Self {
+    pub(crate) fn middle(self) -> Self {
         Type {
             anchor: "middle",
             ..self
@@ -54,7 +54,7 @@ impl Type {
     }
 
     /// The same, ending at its place.
-    pub(super) fn end(self) -> Self {
+    pub(crate) fn end(self) -> Self {
         Type {
             anchor: "end",
             ..self
@@ -64,7 +64,7 @@ impl Type {
 
 impl Svg {
     /// An empty white page, `width` by `height` tenths of a millimetre.
-    pub(super) fn new(width: i64, height: i64, title: &str, desc: &str) -> Self {
+    pub(crate) fn new(width: i64, height: i64, title: &str, desc: &str) -> Self {
         let mut svg = Svg {
             out: String::new(),
             depth: 0,
@@ -84,7 +84,7 @@ impl Svg {
     }
 
     /// One element, as it stands.
-    pub(super) fn put(&mut self, element: &str) {
+    pub(crate) fn put(&mut self, element: &str) {
         for _ in 0..self.depth {
             self.out.push(' ');
         }
@@ -93,19 +93,19 @@ impl Svg {
     }
 
     /// Opens a group with these attributes.
-    pub(super) fn open(&mut self, attributes: &str) {
+    pub(crate) fn open(&mut self, attributes: &str) {
         self.put(&format!("<g {attributes}>"));
         self.depth += 1;
     }
 
     /// Closes the group opened last.
-    pub(super) fn close(&mut self) {
+    pub(crate) fn close(&mut self) {
         self.depth = self.depth.saturating_sub(1).max(1);
         self.put("</g>");
     }
 
     /// Words at their baseline.
-    pub(super) fn text(&mut self, x: i64, y: i64, look: Type, words: &str) {
+    pub(crate) fn text(&mut self, x: i64, y: i64, look: Type, words: &str) {
         let mut element = format!(r#"<text x="{x}" y="{y}" font-size="{}""#, look.size);
         if look.bold {
             element.push_str(r#" font-weight="bold""#);
@@ -122,7 +122,7 @@ impl Svg {
     }
 
     /// A straight line.
-    pub(super) fn line(&mut self, from: (i64, i64), to: (i64, i64), colour: &str, width: i64) {
+    pub(crate) fn line(&mut self, from: (i64, i64), to: (i64, i64), colour: &str, width: i64) {
         self.put(&format!(
             r#"<path d="M{} {}L{} {}" stroke="{colour}" stroke-width="{width}"/>"#,
             from.0, from.1, to.0, to.1
@@ -130,14 +130,14 @@ impl Svg {
     }
 
     /// The whole document.
-    pub(super) fn finish(mut self) -> String {
+    pub(crate) fn finish(mut self) -> String {
         self.out.push_str("</svg>\n");
         self.out
     }
 }
 
 /// Text that XML may carry: markup escaped, characters that XML forbids left out, no line breaks.
-pub(super) fn escape(text: &str) -> String {
+pub(crate) fn escape(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     for c in text.chars() {
         match c {
@@ -154,12 +154,12 @@ pub(super) fn escape(text: &str) -> String {
 }
 
 /// About how wide words are; letters of plain sans faces are half as wide as high, on average [M].
-pub(super) fn width(words: &str, size: i64) -> i64 {
+pub(crate) fn width(words: &str, size: i64) -> i64 {
     words.chars().count() as i64 * size * 52 / 100
 }
 
 /// Words cut to a length with an ellipsis when they are longer.
-pub(super) fn shorten(words: &str, most: usize) -> String {
+pub(crate) fn shorten(words: &str, most: usize) -> String {
     if words.chars().count() <= most {
         return words.to_owned();
     }
@@ -168,7 +168,7 @@ pub(super) fn shorten(words: &str, most: usize) -> String {
 }
 
 /// The nearest whole number; what is no number becomes 0, so that none reaches a page.
-pub(super) fn whole(value: f64) -> i64 {
+pub(crate) fn whole(value: f64) -> i64 {
     value.round() as i64
 }
 

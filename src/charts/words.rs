@@ -10,7 +10,7 @@ use crate::study::Study;
 use crate::units::{Bpm, Seconds};
 
 /// A voice as a player says it.
-pub(super) fn voice(voice: Voice) -> &'static str {
+pub(crate) fn voice(voice: Voice) -> &'static str {
     match voice {
         Voice::Kick => "kick",
         Voice::KickLeft => "left kick",
@@ -37,7 +37,7 @@ pub(super) fn voice(voice: Voice) -> &'static str {
 }
 
 /// `a`, `a and b`, `a, b and c`.
-pub(super) fn list(items: &[&str]) -> String {
+pub(crate) fn list(items: &[&str]) -> String {
     match items {
         [] => String::new(),
         [one] => (*one).to_owned(),
@@ -46,7 +46,7 @@ pub(super) fn list(items: &[&str]) -> String {
 }
 
 /// A count with its noun: `1 bar`, `5 bars`.
-pub(super) fn count(number: u32, noun: &str) -> String {
+pub(crate) fn count(number: u32, noun: &str) -> String {
     if number == 1 {
         format!("1 {noun}")
     } else {
@@ -75,7 +75,7 @@ fn subdivision(meter: Meter, steps_per_beat: u32) -> String {
 }
 
 /// Whether beats, meter and subdivision are such that a chart can be ruled by them.
-pub(super) fn can_rule(grid: &Grid) -> bool {
+pub(crate) fn can_rule(grid: &Grid) -> bool {
     grid.beats.len() >= 2
         && grid.beats.iter().all(|beat| beat.0.is_finite())
         && (1..=96).contains(&grid.steps_per_beat)
@@ -97,7 +97,7 @@ fn drift(grid: &Grid) -> Option<(f64, f64)> {
 }
 
 /// The grid statement with the drift: `sixteenths, 4/4, about 116 bpm (bars from 114 to 118)`.
-pub(super) fn grid_statement(grid: &Grid) -> String {
+pub(crate) fn grid_statement(grid: &Grid) -> String {
     if !can_rule(grid) {
         return "no beat was found: drawn by the clock".to_owned();
     }
@@ -131,7 +131,7 @@ fn doubt(grid: &Grid) -> String {
 }
 
 /// Title of a study: its recording's name without the ending.
-pub(super) fn title(study: &Study) -> String {
+pub(crate) fn title(study: &Study) -> String {
     let file = study.recording.file.as_str();
     match file.rsplit_once('.') {
         Some((stem, _)) if !stem.is_empty() => stem.to_owned(),
@@ -141,7 +141,7 @@ pub(super) fn title(study: &Study) -> String {
 }
 
 /// From which clock time to which the strokes reach.
-pub(super) fn clock_span(study: &Study) -> String {
+pub(crate) fn clock_span(study: &Study) -> String {
     match (study.strokes.first(), study.strokes.last()) {
         (Some(first), Some(last)) => format!("{} to {}", first.hit.time.clock(), last.hit.time.clock()),
         _ => format!("0:00.0 to {}, nothing struck", study.recording.seconds.clock()),
@@ -149,7 +149,7 @@ pub(super) fn clock_span(study: &Study) -> String {
 }
 
 /// The voices of a figure in words.
-pub(super) fn voices(voices: &[Voice]) -> String {
+pub(crate) fn voices(voices: &[Voice]) -> String {
     let mut sorted = voices.to_vec();
     sorted.sort_unstable_by(|a, b| b.cmp(a));
     sorted.dedup();
@@ -157,7 +157,7 @@ pub(super) fn voices(voices: &[Voice]) -> String {
 }
 
 /// How a figure starts anew: `anew every bar`, `anew every 4 bars`.
-pub(super) fn anew(resolved: &Resolved) -> String {
+pub(crate) fn anew(resolved: &Resolved) -> String {
     match resolved.every_bars {
         0 | 1 => "anew every bar".to_owned(),
         bars => format!("anew every {bars} bars"),
@@ -165,7 +165,7 @@ pub(super) fn anew(resolved: &Resolved) -> String {
 }
 
 /// The figure in one line, or that there is none.
-pub(super) fn figure(cycle: Option<&Cycle>) -> String {
+pub(crate) fn figure(cycle: Option<&Cycle>) -> String {
     let Some(cycle) = cycle else {
         return "No figure was found that repeats against the bar".to_owned();
     };

@@ -215,8 +215,8 @@ impl Grid {
         self.swing.map_or(0.5, Swing::long)
     }
 
-    /// When the music is `beats` beats after the first beat of bar 1.
-    fn time_at(&self, beats: f64) -> Option<Seconds> {
+    /// When the music is `beats` beats after the first beat of bar 1. `None` with fewer than two beats.
+    pub fn time_at(&self, beats: f64) -> Option<Seconds> {
         let last = self.beats.len().checked_sub(2)?;
         let beats = beats + self.first_downbeat as f64;
         let index = (beats.floor().max(0.0) as usize).min(last);
@@ -234,8 +234,8 @@ impl Grid {
         ))
     }
 
-    /// Where `time` falls, in beats after the first beat of bar 1.
-    fn beats_at(&self, time: Seconds) -> Option<f64> {
+    /// Where `time` falls, in beats after the first beat of bar 1; the inverse of [`Grid::time_at`].
+    pub fn beats_at(&self, time: Seconds) -> Option<f64> {
         let last = self.beats.len().checked_sub(2)?;
         let after = self.beats.partition_point(|b| *b <= time);
         let index = after.saturating_sub(1).min(last);

@@ -1,4 +1,5 @@
-//! Written music: read from others' files, held against a study.
+//! Written music: the study as a score and the files made of it; others' scores read, and held against a study.
 
 pub mod compare;
 pub mod read;
+pub mod score;
