@@ -1,5 +1,7 @@
 //! Written music: the study as a score and the files made of it; others' scores read, and held against a study.
 
 pub mod compare;
+pub mod kit;
+pub mod musicxml;
 pub mod read;
 pub mod score;

@@ -138,10 +138,7 @@ fn notes_last_until_the_next_one_and_rests_fill_the_rest() {
         6,
         &snare(&[0.0, 1.0 / 3.0, 2.0 / 3.0, 1.0, 1.5, 2.0 + 1.0 / 6.0]),
     );
-    assert_eq!(
-        line(&triplets, 0),
-        "8/3[ 8/3- 8/3] 8[ 8] r16/6 16./6 r16/6 r8/6 rq"
-    );
+    assert_eq!(line(&triplets, 0), "8/3[ 8/3- 8/3] 8[ 8] r16/6 8./6 r8/6 rq");
 }
 
 #[test]
