@@ -2,6 +2,7 @@
 
 pub mod compare;
 pub mod kit;
+pub mod midi;
 pub mod musicxml;
 pub mod read;
 pub mod score;

@@ -56,7 +56,11 @@ pub(super) fn bars<'a>(study: &'a Study, layout: ScoreLayout, score: &mut Score<
 /// Adds a stroke to what is struck at its spot. A stroke of a voice that is there already follows it: the earlier one
 /// then is its grace stroke, as where strokes are put on their steps.
 fn put<'a>(heads: &mut Vec<Head<'a>>, row: usize, stroke: &'a Stroke) {
-    let mut graces = marked(stroke);
+    let own = graces(stroke);
+    let mut graces: Vec<Grace> = own
+        .into_iter()
+        .map(|before| Grace { before, row: None })
+        .collect();
     if let Some(at) = heads.iter().position(|head| head.voice() == stroke.hit.voice) {
         let earlier = heads.remove(at);
         let gap = (stroke.hit.time - earlier.stroke.hit.time).to_millis();
@@ -79,15 +83,14 @@ fn put<'a>(heads: &mut Vec<Head<'a>>, row: usize, stroke: &'a Stroke) {
     heads.sort_by_key(|head| head.voice());
 }
 
-/// The grace strokes that a stroke's mark tells of.
-fn marked(stroke: &Stroke) -> Vec<Grace> {
-    let grace = |before| Grace { before, row: None };
+/// How long before a stroke its grace strokes come, as its mark tells; those of a drag halve the way \[M\].
+pub fn graces(stroke: &Stroke) -> Vec<Millis> {
     let measured = |usual| stroke.hit.grace.unwrap_or(usual);
     match stroke.hit.mark {
-        Some(Mark::Flam) => vec![grace(measured(FLAM))],
+        Some(Mark::Flam) => vec![measured(FLAM)],
         Some(Mark::Drag) => {
             let first = measured(DRAG);
-            vec![grace(first), grace(Millis(first.0 / 2.0))]
+            vec![first, Millis(first.0 / 2.0)]
         }
         _ => Vec::new(),
     }

@@ -11,6 +11,8 @@ mod spot;
 pub(crate) mod tests;
 mod value;
 
+use std::ops::RangeInclusive;
+
 use crate::charts::score::{Score as Ruled, is_home, repeats};
 use crate::charts::words::can_rule;
 use crate::cycles::Cycle;
@@ -20,6 +22,7 @@ use crate::options::ScoreLayout;
 use crate::study::{Stroke, Study};
 use crate::units::{Millis, Seconds};
 
+pub use build::graces;
 pub use value::{Beat, QUARTER, Ratio, Ticks, Value};
 
 /// The distance of a grace stroke that was marked but not measured, flam and drag \[M\] (TRADE 5).
@@ -200,6 +203,8 @@ pub struct Score<'a> {
     pub figures: Vec<Figure>,
     /// Rows that have no place on the grid.
     pub left_out: usize,
+    /// Whether these are some of the bars only.
+    pub is_part: bool,
 }
 
 impl<'a> Score<'a> {
@@ -214,12 +219,20 @@ impl<'a> Score<'a> {
             bars: Vec::new(),
             figures: Vec::new(),
             left_out: study.strokes.len(),
+            is_part: false,
         };
         if can_rule(&study.grid) {
             build::bars(study, layout, &mut score);
             score.figures = figures(study, beat);
         }
         score
+    }
+
+    /// The same with these bars only.
+    pub fn within(mut self, bars: &RangeInclusive<i64>) -> Score<'a> {
+        self.bars.retain(|bar| bars.contains(&bar.number));
+        self.is_part = true;
+        self
     }
 
     /// The length of a bar.
