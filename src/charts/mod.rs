@@ -18,7 +18,7 @@ mod cells;
 mod evidence;
 mod grid;
 mod learn;
-mod page;
+pub(crate) mod page;
 pub(crate) mod palette;
 mod practice;
 #[cfg(test)]

@@ -152,7 +152,7 @@ pub(super) fn start_sign(svg: &mut Svg, x: i64, y: i64, number: u32) {
 }
 
 /// The sign for home: a small house.
-pub(super) fn home_sign(svg: &mut Svg, x: i64, y: i64) {
+pub(crate) fn home_sign(svg: &mut Svg, x: i64, y: i64) {
     svg.put(&format!(
         r#"<path d="M{} {y}l22 -20l22 20h-7v18h-30v-18z" fill="{INK}"/>"#,
         x - 22

@@ -35,6 +35,8 @@ pub(crate) const NUMBER: i64 = 52;
 pub(crate) const WORDS: i64 = 40;
 /// Counts of beats, repeats and steps.
 pub(crate) const COUNT: i64 = 34;
+/// Syllables and letters under a staff.
+pub(crate) const SMALL: i64 = 28;
 
 /// Width of every page: 210 mm.
 pub(crate) const WIDTH: i64 = 2100;

@@ -6,12 +6,14 @@ use std::str::FromStr;
 use clap::error::ErrorKind;
 use clap::{Args, CommandFactory, Parser, Subcommand};
 
+use crate::charts::ChartKind;
 use crate::cycles::Unit;
 use crate::grid::Meter;
 use crate::names::Voice;
+use crate::notation::staff;
 use crate::options::{
-    AudioOptions, CycleOptions, Ear, Form, GridOptions, HitOptions, LadderOptions, Options, SoundOptions,
-    StickingOptions, VoiceOptions, Way,
+    AudioOptions, CountHabit, CycleOptions, Ear, Form, GridOptions, HitOptions, LadderOptions, Options,
+    Paper, ScoreLayout, ScoreOptions, ScoreTempo, SoundOptions, StickingOptions, Tracks, VoiceOptions, Way,
 };
 use crate::practice;
 use crate::practice::drills::Cell;
@@ -130,16 +132,81 @@ pub(super) struct ChartArgs {
     /// The study folder
     pub(super) study: PathBuf,
 
-    /// Only this chart [default: all]
-    #[arg(long, value_name = "CHART", value_parser = named::<crate::charts::ChartKind>)]
-    pub(super) chart: Option<crate::charts::ChartKind>,
+    /// Only this chart: grid, stack, evidence, staircase, strip, solo, learn, cells, tempo, or staff with the score's
+    /// other files [default: all]
+    #[arg(long, value_name = "CHART", value_parser = named::<Picture>)]
+    pub(super) chart: Option<Picture>,
 
     /// Only these bars, such as 5-12
     #[arg(long, value_name = "FROM-TO", value_parser = named::<Bars>)]
     pub(super) bars: Option<Bars>,
 
     #[command(flatten)]
+    pub(super) score: ScoreFlags,
+
+    #[command(flatten)]
     pub(super) talk: Talk,
+}
+
+/// A chart, or the written score.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Picture {
+    Chart(ChartKind),
+    Staff,
+}
+
+impl FromStr for Picture {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, String> {
+        if text == staff::NAME {
+            return Ok(Picture::Staff);
+        }
+        let found = text.parse().map(Picture::Chart);
+        found.map_err(|error: crate::names::UnknownName| format!("{error}, {}", staff::NAME))
+    }
+}
+
+/// How the score is written.
+#[derive(Debug, Args, Clone, Copy)]
+#[command(next_help_heading = "The written score")]
+pub(super) struct ScoreFlags {
+    /// Voices and staves: hands-feet, one, or figure-solo on two staves
+    #[arg(long, value_name = "LAYOUT", default_value = "hands-feet", value_parser = layout)]
+    layout: ScoreLayout,
+
+    /// What the staff is drawn for: a4 or phone
+    #[arg(long, value_name = "PAPER", default_value = "a4", value_parser = paper)]
+    paper: Paper,
+
+    /// How steps are counted under the staff: syllables (1 e & a), lalis (1 la li), numbers, figure, none
+    #[arg(long, value_name = "HABIT", default_value = "syllables", value_parser = count)]
+    count: CountHabit,
+
+    /// One tempo throughout in MusicXML and MIDI, strokes on their steps, instead of the recording's
+    #[arg(long)]
+    straight: bool,
+
+    /// What has a MIDI track of its own: limbs or layers
+    #[arg(long, value_name = "WHAT", default_value = "limbs", value_parser = tracks)]
+    tracks: Tracks,
+}
+
+impl ScoreFlags {
+    /// The options that these flags stand for; no flag at all gives `ScoreOptions::default()`.
+    pub(super) fn options(self) -> ScoreOptions {
+        ScoreOptions {
+            layout: self.layout,
+            paper: self.paper,
+            count: self.count,
+            tempo: if self.straight {
+                ScoreTempo::Straight
+            } else {
+                ScoreTempo::Recording
+            },
+            tracks: self.tracks,
+        }
+    }
 }
 
 /// Make practice material from a study: sheets, a ladder of tempos and every drill as sound; or, with --bars or
@@ -400,6 +467,13 @@ pub(super) struct Bars {
     pub(super) last: i64,
 }
 
+impl Bars {
+    /// As files of these bars alone end: `-bars-5-8`.
+    pub(super) fn suffix(self) -> String {
+        format!("-bars-{}-{}", self.first, self.last)
+    }
+}
+
 impl FromStr for Bars {
     type Err = String;
 
@@ -460,6 +534,43 @@ fn climb(text: &str) -> Result<Bpm, String> {
     }
 }
 
+/// The value of one of these words.
+fn one_of<T: Copy>(text: &str, known: &[(&str, T)]) -> Result<T, String> {
+    let found = known.iter().find(|(word, _)| *word == text);
+    found.map(|(_, value)| *value).ok_or_else(|| {
+        let words: Vec<&str> = known.iter().map(|(word, _)| *word).collect();
+        format!("use one of: {}", words.join(", "))
+    })
+}
+
+fn layout(text: &str) -> Result<ScoreLayout, String> {
+    let known = [
+        ("hands-feet", ScoreLayout::HandsFeet),
+        ("one", ScoreLayout::OneVoice),
+        ("figure-solo", ScoreLayout::FigureSolo),
+    ];
+    one_of(text, &known)
+}
+
+fn paper(text: &str) -> Result<Paper, String> {
+    one_of(text, &[("a4", Paper::A4), ("phone", Paper::Phone)])
+}
+
+fn count(text: &str) -> Result<CountHabit, String> {
+    let known = [
+        ("syllables", CountHabit::Syllables),
+        ("lalis", CountHabit::Lalis),
+        ("numbers", CountHabit::Numbers),
+        ("figure", CountHabit::Figure),
+        ("none", CountHabit::None),
+    ];
+    one_of(text, &known)
+}
+
+fn tracks(text: &str) -> Result<Tracks, String> {
+    one_of(text, &[("limbs", Tracks::Limbs), ("layers", Tracks::Layers)])
+}
+
 fn line(text: &str) -> Result<practice::Line, String> {
     match text {
         "all" => Ok(practice::Line::All),
@@ -486,6 +597,15 @@ mod tests {
             panic!("not a study");
         };
         assert_eq!(args.hints.options(args.fast), Options::default());
+    }
+
+    #[test]
+    fn no_flag_at_all_means_the_default_score() {
+        let line = Line::try_parse_from(["overbar", "chart", "a"]).unwrap();
+        let Command::Chart(args) = line.command else {
+            panic!("not a chart");
+        };
+        assert_eq!(args.score.options(), ScoreOptions::default());
     }
 
     #[test]

@@ -5,8 +5,8 @@ use std::{fs, io};
 
 use anyhow::Error;
 
-use super::args::{Bars, ChartArgs};
-use super::print;
+use super::args::{Bars, ChartArgs, Picture};
+use super::{print, score};
 use crate::charts::{self, Chart, ChartKind};
 use crate::files::shown;
 use crate::study::{self, Study};
@@ -14,11 +14,27 @@ use crate::study::{self, Study};
 pub(super) fn run(args: &ChartArgs) -> Result<(), Error> {
     let study = study::read(&args.study)?;
     let _lock = study::lock(&args.study)?;
-    let kinds: &[ChartKind] = args.chart.as_ref().map_or(&ChartKind::ALL, std::slice::from_ref);
-    let files = match args.bars {
+    let one;
+    let kinds: &[ChartKind] = match args.chart {
+        None => &ChartKind::ALL,
+        Some(Picture::Staff) => &[],
+        Some(Picture::Chart(kind)) => {
+            one = [kind];
+            &one
+        }
+    };
+    let mut files = match args.bars {
         None => draw(&args.study, &study, kinds)?,
         Some(bars) => draw_bars(&args.study, &study, kinds, bars)?,
     };
+    if !matches!(args.chart, Some(Picture::Chart(_))) {
+        files.extend(score::write(
+            &args.study,
+            &study,
+            &args.score.options(),
+            args.bars,
+        )?);
+    }
     let files: Vec<String> = files.iter().map(|file| shown(file)).collect();
     if args.talk.json {
         let json = serde_json::json!({ "charts": files, "warnings": study.warnings });
@@ -37,14 +53,14 @@ pub(super) fn draw(folder: &Path, study: &Study, kinds: &[ChartKind]) -> Result<
     for &kind in kinds {
         let charts = charts::draw(study, kind, None);
         files.extend(write(folder, &charts, "")?);
-        clear_pages(&folder.join("charts"), kind, &charts)?;
+        clear_pages(&folder.join("charts"), kind.name(), &charts)?;
     }
     Ok(files)
 }
 
 /// Draws some bars only, in files of their own.
 fn draw_bars(folder: &Path, study: &Study, kinds: &[ChartKind], bars: Bars) -> Result<Vec<PathBuf>, Error> {
-    let suffix = format!("-bars-{}-{}", bars.first, bars.last);
+    let suffix = bars.suffix();
     let mut files = Vec::new();
     for &kind in kinds.iter().filter(|kind| !kind.is_of_the_whole()) {
         files.extend(write(
@@ -56,7 +72,7 @@ fn draw_bars(folder: &Path, study: &Study, kinds: &[ChartKind], bars: Bars) -> R
     Ok(files)
 }
 
-fn write(folder: &Path, charts: &[Chart], suffix: &str) -> Result<Vec<PathBuf>, Error> {
+pub(super) fn write(folder: &Path, charts: &[Chart], suffix: &str) -> Result<Vec<PathBuf>, Error> {
     let mut files = Vec::new();
     for chart in charts {
         let name = format!("charts/{}{suffix}.svg", chart.name);
@@ -67,16 +83,14 @@ fn write(folder: &Path, charts: &[Chart], suffix: &str) -> Result<Vec<PathBuf>, 
 }
 
 /// Removes `KIND-NN.svg` where this study has no page NN.
-fn clear_pages(folder: &Path, kind: ChartKind, charts: &[Chart]) -> io::Result<()> {
+pub(super) fn clear_pages(folder: &Path, kind: &str, charts: &[Chart]) -> io::Result<()> {
     for entry in fs::read_dir(folder)? {
         let path = entry?.path();
         let stem = path
             .file_stem()
             .and_then(|stem| stem.to_str())
             .unwrap_or_default();
-        let page = stem
-            .strip_prefix(kind.name())
-            .and_then(|rest| rest.strip_prefix('-'));
+        let page = stem.strip_prefix(kind).and_then(|rest| rest.strip_prefix('-'));
         let is_page = page.is_some_and(|page| page.parse::<u32>().is_ok());
         let is_ours = is_page && path.extension().is_some_and(|ending| ending == "svg");
         if is_ours && charts.iter().all(|chart| chart.name != stem) {

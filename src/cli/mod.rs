@@ -8,6 +8,7 @@ mod index;
 mod manual;
 mod many;
 mod progress;
+mod score;
 mod study;
 mod summary;
 mod take;

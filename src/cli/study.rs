@@ -7,9 +7,10 @@ use anyhow::Error;
 use super::args::StudyArgs;
 use super::progress::Progress;
 use super::summary::row;
-use super::{beats, chart, many, print, summary};
+use super::{beats, chart, many, print, score, summary};
 use crate::charts::ChartKind;
 use crate::files::shown;
+use crate::options::ScoreOptions;
 use crate::study::{Saved, Study, corrections};
 use crate::{Stage, audio, study, study_of};
 
@@ -67,6 +68,7 @@ pub(super) fn make(
     show(Stage::Write);
     let saved = study::write(folder, &study, &loaded)?;
     chart::draw(folder, &study, &ChartKind::ALL)?;
+    score::write(folder, &study, &ScoreOptions::default(), None)?;
     let mut notes: Vec<String> = loaded.warnings.iter().map(|w| row("mind", w)).collect();
     let kit = loaded.corrections.kit_lines();
     notes.extend(kit.iter().map(|line| row("kit", line)));

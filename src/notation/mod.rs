@@ -2,7 +2,10 @@
 
 pub mod compare;
 pub mod kit;
+pub(crate) mod letters;
 pub mod midi;
 pub mod musicxml;
+pub mod pdf;
 pub mod read;
 pub mod score;
+pub mod staff;

@@ -26,7 +26,7 @@ pub(super) fn common(a: u32, b: u32) -> u32 {
 }
 
 /// The coarsest division of a beat of `steps` that has a step for each of the struck ones: by what to divide.
-pub(super) fn coarser(steps: u32, struck: &[u32]) -> u32 {
+pub(crate) fn coarser(steps: u32, struck: &[u32]) -> u32 {
     struck.iter().fold(steps, |by, step| common(by, *step)).max(1)
 }
 

@@ -22,6 +22,7 @@ use crate::options::ScoreLayout;
 use crate::study::{Stroke, Study};
 use crate::units::{Millis, Seconds};
 
+pub(crate) use beat::coarser;
 pub use build::graces;
 pub use value::{Beat, QUARTER, Ratio, Ticks, Value};
 
@@ -233,6 +234,11 @@ impl<'a> Score<'a> {
         self.bars.retain(|bar| bars.contains(&bar.number));
         self.is_part = true;
         self
+    }
+
+    /// Steps into which a beat is divided, the beat counted from 0 at bar 1.
+    pub fn steps_in(&self, beat: i64) -> u32 {
+        spot::Ruling::of(self.grid).steps(beat)
     }
 
     /// The length of a bar.

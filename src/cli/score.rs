@@ -1,0 +1,49 @@
+//! The written score of a study: staff pages, a PDF of them, MusicXML, MIDI.
+
+use std::path::{Path, PathBuf};
+
+use anyhow::Error;
+
+use super::args::Bars;
+use super::chart;
+use crate::notation::score::Score;
+use crate::notation::{midi, musicxml, pdf, staff};
+use crate::options::{Paper, ScoreOptions};
+use crate::study::{self, Study};
+
+/// Writes the score of a study, or of some of its bars in files of their own.
+pub(super) fn write(
+    folder: &Path,
+    study: &Study,
+    options: &ScoreOptions,
+    bars: Option<Bars>,
+) -> Result<Vec<PathBuf>, Error> {
+    let score = Score::of(study, options.layout);
+    let (score, suffix) = match bars {
+        None => (score, String::new()),
+        Some(bars) => (score.within(&(bars.first..=bars.last)), bars.suffix()),
+    };
+    let pages = staff::draw(study, &score, options);
+    let mut files = chart::write(folder, &pages, &suffix)?;
+    let paper = match options.paper {
+        Paper::A4 => "",
+        Paper::Phone => "-phone",
+    };
+    if bars.is_none() {
+        chart::clear_pages(&folder.join("charts"), &format!("{}{paper}", staff::NAME), &pages)?;
+    }
+    let svgs: Vec<&str> = pages.iter().map(|page| page.svg.as_str()).collect();
+    let others = [
+        (format!("score{paper}{suffix}.pdf"), pdf::write(&svgs)),
+        (
+            format!("score{suffix}.musicxml"),
+            musicxml::write(study, &score, options.tempo).into_bytes(),
+        ),
+        (format!("score{suffix}.mid"), midi::write(study, &score, options)),
+    ];
+    for (name, bytes) in others {
+        study::write_file(folder, &name, &bytes)?;
+        files.push(folder.join(name));
+    }
+    Ok(files)
+}

@@ -1,0 +1,143 @@
+//! [`Score`] -> staff pages as SVG: percussion clef, stems, beams by beat, tuplets, signs, who plays, the count, brackets over
+//! the figure, home, bar numbers with clock times, doubts, and always a legend.
+//!
+//! In: a study, its score, paper and count. Out: pages for a music stand, or one column for a phone, in the palette and
+//! the type of the other charts. Drawn by own code: no engraving library in Rust is kept up, and those in other
+//! languages would be the only thing a user must install. The outlines are those of an engraving font ([`glyphs`]).
+
+mod count;
+mod glyphs;
+mod ink;
+mod legend;
+mod notes;
+mod page;
+mod rows;
+mod space;
+mod system;
+#[cfg(test)]
+mod tests;
+
+use crate::charts::Chart;
+use crate::charts::palette::{A4, MARGIN, WIDTH};
+use crate::names::{Limb, Voice};
+use crate::notation::score::Score;
+use crate::options::{Paper, ScoreOptions};
+use crate::study::Study;
+use legend::Legend;
+use page::Frame;
+use rows::{Row, rows, split};
+use system::{Look, System};
+
+/// The name of the pages.
+pub const NAME: &str = "staff";
+
+/// Width and margin of a phone's column, and the most that a page of it holds, in tenths of a millimetre.
+const PHONE: (i64, i64, i64) = (1000, 40, 5000);
+
+/// A row, laid out.
+enum Laid {
+    Music(System),
+    Silent(i64, i64),
+}
+
+/// Height of a row of silence.
+const SILENCE: f64 = 90.0;
+
+impl Laid {
+    fn height(&self) -> f64 {
+        match self {
+            Laid::Music(system) => system.height,
+            Laid::Silent(..) => SILENCE,
+        }
+    }
+}
+
+/// Draws the pages of a score; always at least one.
+pub fn draw(study: &Study, score: &Score, options: &ScoreOptions) -> Vec<Chart> {
+    let (width, margin, most) = match options.paper {
+        Paper::A4 => (WIDTH, MARGIN, A4),
+        Paper::Phone => PHONE,
+    };
+    let sides = (margin as f64, (width - margin) as f64);
+    let look = Look {
+        score,
+        count: options.count,
+        left: sides.0,
+        right: sides.1,
+        feet: both_feet(study),
+    };
+    let legend = Legend::of(study, score, options, sides);
+    let frame = Frame {
+        study,
+        score,
+        width,
+        margin,
+        most,
+        legend,
+        whole: options.paper == Paper::A4,
+    };
+    let laid = lay_out(&look, options.paper);
+    let pages = deal(laid, frame.room());
+    let count = pages.len();
+    let name = match options.paper {
+        Paper::A4 => NAME.to_owned(),
+        Paper::Phone => format!("{NAME}-phone"),
+    };
+    (1..)
+        .zip(&pages)
+        .map(|(number, page)| Chart {
+            name: format!("{name}-{number:02}"),
+            svg: frame.page(page, (number, count)),
+        })
+        .collect()
+}
+
+/// Whether both feet play kicks.
+fn both_feet(study: &Study) -> bool {
+    let kick = |voice| matches!(voice, Voice::Kick | Voice::KickLeft);
+    study
+        .strokes
+        .iter()
+        .any(|s| kick(s.hit.voice) && s.limb == Some(Limb::LeftFoot))
+}
+
+/// Lays out every row; one that is too full for its bars gets a row for each.
+fn lay_out(look: &Look, paper: Paper) -> Vec<Laid> {
+    let mut laid = Vec::new();
+    for row in rows(look.score, paper) {
+        let first = laid.is_empty();
+        match row {
+            Row::Silent(from, to) => laid.push(Laid::Silent(from, to)),
+            Row::Music(pieces, share) => {
+                let system = look.system(&pieces, share, first);
+                if system.too_full && pieces.len() > 1 {
+                    for part in split(&pieces, share) {
+                        if let Row::Music(pieces, share) = part {
+                            let first = laid.is_empty();
+                            laid.push(Laid::Music(look.system(&pieces, share, first)));
+                        }
+                    }
+                } else {
+                    laid.push(Laid::Music(system));
+                }
+            }
+        }
+    }
+    laid
+}
+
+/// Deals rows out to pages.
+fn deal(rows: Vec<Laid>, room: f64) -> Vec<Vec<Laid>> {
+    let mut pages = Vec::new();
+    let (mut page, mut used) = (Vec::new(), 0.0);
+    for row in rows {
+        if used + row.height() > room && !page.is_empty() {
+            pages.push(std::mem::take(&mut page));
+            used = 0.0;
+        }
+        used += row.height();
+        page.push(row);
+    }
+    pages.push(page);
+    pages
+}

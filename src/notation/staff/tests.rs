@@ -1,0 +1,1 @@
+//! What every staff page must do.
