@@ -34,6 +34,8 @@ pub mod notation;
 
 pub mod practice;
 
+pub mod page;
+
 pub mod cli;
 
 use audio::Recording;

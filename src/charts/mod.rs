@@ -18,6 +18,7 @@ mod cells;
 mod evidence;
 mod grid;
 mod learn;
+pub mod look;
 pub(crate) mod page;
 pub(crate) mod palette;
 mod practice;

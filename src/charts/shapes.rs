@@ -32,8 +32,7 @@ fn body(voice: Voice, (x, y): (i64, i64), r: i64, weight: Weight) -> String {
         Weight::Alone => (INK, INK, 4, ""),
         Weight::Missing => (PAPER, DOUBT, 4, r#" stroke-dasharray="6 4""#),
     };
-    let hat = matches!(voice, Voice::HatClosed | Voice::HatOpen | Voice::HatFoot);
-    if hat && matches!(weight, Weight::Solo | Weight::Missing) {
+    if is_hat(voice) && matches!(weight, Weight::Solo | Weight::Missing) {
         let side = 2 * r;
         return format!(
             r#"d="M{} {}l{side} {side}m0 -{side}l-{side} {side}" fill="none" stroke="{colour}" stroke-width="6"{dashes}"#,
@@ -54,8 +53,13 @@ pub(super) fn size(level: Decibels, largest: i64) -> i64 {
     whole(smallest + (largest as f64 - smallest) * share)
 }
 
+/// Whether a voice is drawn as a cross.
+pub(super) fn is_hat(voice: Voice) -> bool {
+    matches!(voice, Voice::HatClosed | Voice::HatOpen | Voice::HatFoot)
+}
+
 /// The outline of a voice's shape, `r` from its middle to its edge.
-fn outline(voice: Voice, x: i64, y: i64, r: i64) -> String {
+pub(super) fn outline(voice: Voice, x: i64, y: i64, r: i64) -> String {
     match voice {
         Voice::Kick | Voice::KickLeft => polygon(x, y, r, &[(-1.0, 0.8), (0.0, -1.0), (1.0, 0.8)]),
         Voice::Snare | Voice::Snare2 => format!(

@@ -82,6 +82,10 @@ pub(super) struct StudyArgs {
     #[arg(long, value_name = "FILE")]
     pub(super) kit: Option<PathBuf>,
 
+    /// How many minutes of sound may lie beside study.html; 0 leaves the page silent
+    #[arg(long, value_name = "MINUTES", default_value = "20", allow_negative_numbers = true, value_parser = clap::value_parser!(u32).range(0..=600))]
+    pub(super) page_sound: u32,
+
     #[command(flatten)]
     pub(super) hints: Hints,
 

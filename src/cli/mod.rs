@@ -7,6 +7,7 @@ mod drill;
 mod index;
 mod manual;
 mod many;
+mod page;
 mod progress;
 mod score;
 mod study;

@@ -7,11 +7,12 @@ use anyhow::Error;
 use super::args::StudyArgs;
 use super::progress::Progress;
 use super::summary::row;
-use super::{beats, chart, many, print, score, summary};
+use super::{beats, chart, many, page, print, score, summary};
 use crate::charts::ChartKind;
 use crate::files::shown;
 use crate::options::ScoreOptions;
 use crate::study::{Saved, Study, corrections};
+use crate::units::Seconds;
 use crate::{Stage, audio, study, study_of};
 
 /// A study that has been written, and what the player should know of how.
@@ -69,7 +70,10 @@ pub(super) fn make(
     let saved = study::write(folder, &study, &loaded)?;
     chart::draw(folder, &study, &ChartKind::ALL)?;
     score::write(folder, &study, &ScoreOptions::default(), None)?;
-    let mut notes: Vec<String> = loaded.warnings.iter().map(|w| row("mind", w)).collect();
+    let most = Seconds(f64::from(args.page_sound) * 60.0);
+    let page = page::write(folder, &study, &saved, &recording, most)?;
+    let minded = loaded.warnings.iter().chain(&page);
+    let mut notes: Vec<String> = minded.map(|w| row("mind", w)).collect();
     let kit = loaded.corrections.kit_lines();
     notes.extend(kit.iter().map(|line| row("kit", line)));
     notes.extend(loaded.corrections.kept().line().map(|line| row("kept", &line)));

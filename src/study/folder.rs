@@ -34,6 +34,10 @@ pub struct Saved {
     pub copies: Vec<PathBuf>,
     /// The text of `study.json`.
     pub json: String,
+    /// The text of `hits.tsv`.
+    pub hits: String,
+    /// Its SHA-256, hexadecimal.
+    pub digest: String,
 }
 
 /// Whether a study can be written to `folder`: it is a folder of a study, or empty, or can be made. To be asked
@@ -102,7 +106,8 @@ pub fn write(folder: &Path, study: &Study, loaded: &Loaded) -> Result<Saved, Stu
     let kit = (loaded.kit.text.is_some() || !study.groups.is_empty())
         .then(|| kit_file::text(loaded.kit.text.as_deref(), &study.groups));
     let kit_sha256 = kit.as_deref().map(|kit| sha256(kit.as_bytes()));
-    let document = Document::of(study, corrections, sha256(hits.as_bytes()), kit_sha256);
+    let digest = sha256(hits.as_bytes());
+    let document = Document::of(study, corrections, digest.clone(), kit_sha256);
     let json = document.text().map_err(|error| StudyError::Broken {
         file: study_file.clone(),
         reason: error.to_string(),
@@ -129,7 +134,12 @@ pub fn write(folder: &Path, study: &Study, loaded: &Loaded) -> Result<Saved, Stu
     rename_part(&hits_file)?;
     rename_part(&study_file)?;
     sync(folder)?;
-    Ok(Saved { copies, json })
+    Ok(Saved {
+        copies,
+        json,
+        hits,
+        digest,
+    })
 }
 
 /// Makes dated copies of files, and notes where.

@@ -1,0 +1,143 @@
+//! `study.html` and the sound beside it, written as the last part of `overbar study`.
+
+use std::path::Path;
+use std::{fs, io};
+
+use anyhow::Error;
+use rayon::prelude::*;
+
+use crate::audio::{RATE, Recording};
+use crate::options::{Ear, Options};
+use crate::page::sound::{AROUND, Part, Sound, Written};
+use crate::page::{self, Source, drums, sound};
+use crate::study::{self, Saved, Study};
+use crate::units::Seconds;
+
+/// The page's name in the study's folder.
+pub(super) const PAGE: &str = "study.html";
+/// The folder of its sound.
+const SOUND: &str = "sound";
+/// Parts that are made at once: so much of the recording is in memory twice.
+const AT_ONCE: usize = 8;
+
+/// Writes the page and its sound; what the player should know of it comes back. At most `most` of the recording goes
+/// beside the page; none at all leaves a page that is silent.
+pub(super) fn write(
+    folder: &Path,
+    study: &Study,
+    saved: &Saved,
+    recording: &Recording,
+    most: Seconds,
+) -> Result<Option<String>, Error> {
+    let mut sound = Sound::new(RATE, recording.channels(), recording.start, recording.len(), most);
+    write_parts(folder, study, recording, &mut sound)?;
+    let now = page::now(&saved.digest);
+    if sound.parts() > 0 {
+        study::write_file(folder, drums::NAME, drums::script(RATE).as_bytes())?;
+    }
+    study::write_file(folder, page::NOW, now.as_bytes())?;
+    clear(&folder.join(SOUND), &sound)?;
+    let source = Source {
+        hits: &saved.hits,
+        digest: &saved.digest,
+        command: &command(study),
+        sound: &sound,
+    };
+    study::write_file(folder, PAGE, page::html(study, &source).as_bytes())?;
+    Ok((sound.length < sound.whole).then(|| {
+        format!(
+            "{PAGE} has the sound of the first {} only; --page-sound says how many minutes it may have",
+            Seconds::from_sample(sound.length, RATE).clock()
+        )
+    }))
+}
+
+/// Writes the parts one handful after the other, and gathers what is in them.
+fn write_parts(folder: &Path, study: &Study, recording: &Recording, sound: &mut Sound) -> Result<(), Error> {
+    let strokes: Vec<usize> = study
+        .strokes
+        .iter()
+        .filter(|stroke| stroke.hit.time >= recording.start)
+        .map(|stroke| (stroke.hit.time - recording.start).to_sample(RATE))
+        .collect();
+    let numbers: Vec<usize> = (0..sound.parts()).collect();
+    let mut attacks: Vec<Written> = Vec::new();
+    for handful in numbers.chunks(AT_ONCE) {
+        let made: Vec<Written> = handful
+            .par_iter()
+            .map(|&number| sound::write(sound, &part(recording, sound, number), &strokes))
+            .collect();
+        for (number, mut written) in handful.iter().zip(made) {
+            study::write_file(folder, &sound::name(*number), written.script.as_bytes())?;
+            written.script.clear();
+            attacks.push(written);
+        }
+    }
+    sound.gather(attacks.iter());
+    Ok(())
+}
+
+fn part(recording: &Recording, sound: &Sound, number: usize) -> Part {
+    let first = number * sound.part;
+    let before = AROUND.min(first);
+    let mut samples = vec![vec![0.0; before + sound.length_of(number) + AROUND]; recording.channels()];
+    for (channel, samples) in samples.iter_mut().enumerate() {
+        recording.read(channel, (first - before) as isize, samples);
+    }
+    Part {
+        number,
+        first,
+        samples,
+    }
+}
+
+/// Removes parts that a longer recording has left.
+fn clear(folder: &Path, sound: &Sound) -> io::Result<()> {
+    for entry in fs::read_dir(folder)? {
+        let path = entry?.path();
+        let stem = path.file_stem().and_then(|s| s.to_str()).unwrap_or_default();
+        let number = stem.strip_prefix("part-").and_then(|n| n.parse::<usize>().ok());
+        let ours = path.extension().is_some_and(|e| e == "js");
+        if ours && number.is_some_and(|n| n > sound.parts()) {
+            fs::remove_file(&path)?;
+        }
+    }
+    Ok(())
+}
+
+/// The command that makes this study anew, but for where it lies; paths that were given are left to the player.
+fn command(study: &Study) -> String {
+    let Options {
+        audio,
+        ear,
+        hits,
+        grid,
+        cycles,
+        ..
+    } = &study.options;
+    let file = &study.recording.file;
+    let mut words = vec![
+        "overbar study".to_owned(),
+        if file.contains(' ') { format!("\"{file}\"") } else { file.clone() },
+    ];
+    let usual = Options::default();
+    let mut flag = |name: &str, value: Option<String>| {
+        words.extend(value.map(|value| format!("--{name} {value}")));
+    };
+    flag("from", audio.from.map(|s| s.0.to_string()));
+    flag("to", audio.to.map(|s| s.0.to_string()));
+    flag("tempo", grid.tempo.map(|t| t.0.to_string()));
+    flag("meter", grid.meter.map(|m| m.to_string()));
+    flag("steps", grid.steps_per_beat.map(|s| s.to_string()));
+    flag("downbeat", grid.downbeat.map(|s| s.0.to_string()));
+    flag("beats", (!grid.beats.is_empty()).then(|| "YOUR-TAPS.txt".to_owned()));
+    let phrase = cycles.phrase_bars;
+    flag("phrase", (phrase != usual.cycles.phrase_bars).then(|| phrase.to_string()));
+    if hits.mix {
+        words.push("--mix".to_owned());
+    }
+    if *ear == Ear::Fast {
+        words.push("--fast".to_owned());
+    }
+    words.join(" ")
+}
