@@ -1,8 +1,8 @@
 //! Slows a recording with Overbar's own stretch, for the outside checks and to be measured beside other libraries.
 //!
-//!     stretch SPEED IN ATTACKS OUT
+//!     stretch SPEED IN ATTACKS OUT [exactly]
 //!
-//! ATTACKS is a file of seconds, one a line, or `-` to listen for them. Prints how many seconds the stretching took.
+//! ATTACKS is a file of seconds, one a line, or `-` to listen for them; with `exactly` no more are looked for. Prints how many seconds the stretching took.
 
 use std::error::Error;
 use std::fs;
@@ -18,8 +18,12 @@ use overbar::{hits, listen};
 
 fn main() -> Result<(), Box<dyn Error>> {
     let args: Vec<String> = std::env::args().skip(1).collect();
-    let [speed, from, listed, to] = args.as_slice() else {
-        return Err("usage: stretch SPEED IN ATTACKS OUT".into());
+    let (exactly, args) = match args.as_slice() {
+        [args @ .., last] if last == "exactly" => (true, args),
+        args => (false, args),
+    };
+    let [speed, from, listed, to] = args else {
+        return Err("usage: stretch SPEED IN ATTACKS OUT [exactly]".into());
     };
     let options = Options::default();
     let recording = audio::read(Path::new(from), &options.audio)?;
@@ -35,7 +39,10 @@ fn main() -> Result<(), Box<dyn Error>> {
     };
     let speed: f64 = speed.parse()?;
     let start = Instant::now();
-    let attacks = [more_attacks(&sound, &known), known].concat();
+    let attacks = match exactly {
+        true => known,
+        false => [more_attacks(&sound, &known), known].concat(),
+    };
     let slow = stretch(&sound, &attacks, speed);
     writeln!(io::stdout(), "{:.6}", start.elapsed().as_secs_f64())?;
     audio::write_wav(Path::new(to), &slow, RATE)?;

@@ -86,20 +86,19 @@ function markChosen() {
     }
     if (byId(`g-${stroke.id}`)) byId("solo-lines").setAttribute("aria-activedescendant", `g-${stroke.id}`);
   }
-  const box = step === null || stroke ? null : solo.boxOf(step);
+  const box = step === null ? null : solo.boxOf(step);
   const spot = byId("spot-sign");
   spot.hidden = !box;
-  if (box) {
-    box.append(spot);
-    const [from, to] = heardSteps(step);
-    const row = chosen.voice ? solo.voices.indexOf(chosen.voice) : -1;
-    const left = Math.max(from, box.from), right = Math.min(to, box.to);
-    Object.assign(spot.style, {
-      left: `${solo.names + (left - box.from) * solo.step}px`, width: `${(right - left) * solo.step}px`,
-      top: `${row < 0 ? solo.TOP : solo.TOP + row * solo.ROW}px`,
-      height: `${row < 0 ? solo.voices.length * solo.ROW : solo.ROW}px`,
-    });
-  }
+  if (!box) return;
+  box.append(spot);
+  const [from, to] = stroke ? [step, step + 1] : heardSteps(step);
+  const row = solo.voices.indexOf(stroke ? stroke.voice : chosen.voice);
+  const left = Math.max(from, box.from), right = Math.min(to, box.to);
+  Object.assign(spot.style, {
+    left: `${solo.names + (left - box.from) * solo.step}px`, width: `${(right - left) * solo.step}px`,
+    top: `${row < 0 ? solo.TOP : solo.TOP + row * solo.ROW}px`,
+    height: `${row < 0 ? solo.voices.length * solo.ROW : solo.ROW}px`,
+  });
 }
 function heardSteps(step) {
   if (chosen.span) return chosen.span;
@@ -186,6 +185,11 @@ const desk = {
     byId("hear-stroke").addEventListener("click", () => hear(chosen.span ? "span" : "stroke"));
     for (const extent of ["beat", "bar", "round", "cell"]) byId(`hear-${extent}`).addEventListener("click", () => hear(extent));
     byId("hear-loop").addEventListener("click", () => loopChosen());
+    byId("desk-fold").addEventListener("click", ({ target }) => {
+      const open = byId("desk").classList.toggle("open");
+      target.setAttribute("aria-expanded", String(open));
+      target.textContent = open ? "Close" : "Correct";
+    });
     byId("unsure-next").addEventListener("click", () => unsure.next(1));
     byId("unsure-before").addEventListener("click", () => unsure.next(-1));
     edits.watchers.push(() => { this.count(); unsure.list(); });

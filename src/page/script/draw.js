@@ -41,13 +41,13 @@ function signSvg(x, y, r, mark) {
   return mark === "drag" ? grace(1) + grace(7) : "";
 }
 // A stroke with its signs; `prefix` keeps ids apart where a stroke is drawn twice.
-function strokeSvg(stroke, x, y, largest, prefix) {
+function strokeSvg(stroke, x, y, largest, prefix, signs = true) {
   const r = sizeOf(stroke, largest), words = strokeWords(stroke);
   const touched = stroke.touched ? " touched" : "";
   const attributes = `id="${prefix}-${stroke.id}" data-stroke="${stroke.id}" role="img" aria-label="${words}"`;
   const doubt = isUnsure(stroke) ? `<text class="doubt" x="${(x + r).toFixed(1)}" y="${(y - r + 5).toFixed(1)}" aria-hidden="true">?</text>` : "";
   return shapeSvg(stroke.voice, x, y, r, weightOf(stroke) + touched, attributes, `<title>${words}</title>`)
-    + signSvg(x, y, r, stroke.mark) + doubt;
+    + (signs ? signSvg(x, y, r, stroke.mark) : "") + doubt;
 }
 
 // Strokes by step, kept as corrections change them.

@@ -52,6 +52,12 @@ function begin() {
   byId("warnings").replaceChildren(...study.warnings.map((words) => element("li", {}, words)));
   byId("warnings-block").hidden = study.warnings.length === 0;
   const kept = edits.recall();
+  // What stays in place below the controls has to know how high they are; on a phone they are folded.
+  byId("how").open = window.innerWidth >= 900;
+  new ResizeObserver(() => {
+    document.documentElement.style.setProperty("--say", `${byId("say").offsetHeight}px`);
+    document.documentElement.style.setProperty("--bar", `${byId("play").parentNode.offsetHeight}px`);
+  }).observe(byId("say"));
   stack.begin();
   solo.begin();
   spots.begin();

@@ -62,9 +62,9 @@ const stack = {
     }
     const whole = hasFigure && length === figure.length;
     byId("stack-said").textContent = whole
-      ? `${counted(this.rows.length, "repeat")}, one a row: the figure stands in columns.`
+      ? `One repeat a row: the figure stands in columns.`
       : length === BAR
-        ? `${counted(this.rows.length, "bar")}, one a row${hasFigure && figure.length !== BAR ? ": the figure walks" : ""}.`
+        ? `One bar a row${hasFigure && figure.length !== BAR ? ": the figure walks" : ""}.`
         : `Rows of ${counted(length, "step")}: what repeats at this length stands in columns.`;
     this.box.setAttribute("aria-label", byId("stack-said").textContent);
   },
@@ -98,7 +98,7 @@ const stack = {
         const lane = this.lanes.indexOf(stroke.voice);
         if (lane < 0) continue;
         const x = this.x(step - from), y = this.y(top, lane);
-        strokes.push(strokeSvg(stroke, x, y, Math.min(6.5, this.step * 0.45), "s"));
+        strokes.push(strokeSvg(stroke, x, y, Math.min(6.5, this.step * 0.45), "s", false));
         if (addedAt.has(`${step} ${stroke.voice}`)) strokes.push(`<path class="added" d="M${x - 4} ${y - 4}l8 8m0-8l-8 8"/>`);
       }
     }

@@ -66,6 +66,37 @@ fn every_attack_is_copied_sample_by_sample_to_its_place() {
 }
 
 #[test]
+fn faster_sound_is_shorter_and_its_attacks_begin_as_they_did() {
+    let (sound, attacks) = strokes();
+    for speed in [1.05, 1.1] {
+        let fast = stretch(&sound, &attacks, speed);
+        assert!(
+            fast.iter()
+                .all(|channel| channel.len() == moved(sound[0].len(), speed)),
+            "{speed}"
+        );
+        for &attack in &attacks {
+            let (from, to, moved) = (attack, attack + samples(20), moved(attack, speed));
+            for (channel, fast) in sound.iter().zip(&fast) {
+                assert_eq!(channel[from..to], fast[moved..moved + to - from], "{speed}, {attack}");
+            }
+        }
+    }
+}
+
+#[test]
+fn faster_sound_with_attacks_side_by_side_has_no_jump() {
+    let source = tone(200.0, 1.0);
+    let steepest = |sound: &[f32]| sound.windows(2).map(|w| (w[1] - w[0]).abs()).fold(0.0, f32::max);
+    // Attacks so near that their copies meet.
+    let attacks: Vec<usize> = (0..35).map(|i| samples(10) + i * samples(27)).collect();
+    let fast = &stretch(std::slice::from_ref(&source), &attacks, 1.1)[0];
+    let (before, after) = (steepest(&source), steepest(fast));
+    // A fade over 2 ms between two places of a wave of this height adds at most its height over the fade.
+    assert!(after < before + 1.0 / FADE as f32 * 3.0, "{before} became {after}");
+}
+
+#[test]
 fn silence_stays_silent_and_odd_input_does_no_harm() {
     assert_eq!(stretch(&[], &[], 0.5), Vec::<Vec<f32>>::new());
     assert_eq!(stretch(&[vec![]], &[4], 0.5), [Vec::<f32>::new()]);
