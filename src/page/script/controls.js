@@ -21,6 +21,7 @@ const controls = {
       player.balance();
     });
     byId("follow").addEventListener("change", ({ target }) => { wanted.follow = target.checked; });
+    for (const form of ["correct", "add"]) byId(form).addEventListener("submit", (event) => event.preventDefault());
     byId("play").addEventListener("click", () => this.playOrStop());
     byId("from-start").addEventListener("click", () => { choose({ step: solo.lines.length ? solo.lines[0][0] : 0 }, "bar", true); this.playOn(); });
     byId("loop-kind").querySelector("[value=round]").disabled = rounds.length === 0;
@@ -33,8 +34,8 @@ const controls = {
   },
   said() {
     const step = chosenStep();
-    const from = step === null ? "the beginning" : chosen.extent === "bar" ? `bar ${barOf(step)}` : grid.clock ? placeWords(step) : `bar ${barOf(step)}, beat ${placeOf(step).beat}`;
-    byId("play").textContent = player.playing ? "Stop" : `Play on from ${from}`;
+    const from = step === null ? "the top" : chosen.extent === "bar" ? `bar ${barOf(step)}` : grid.clock ? placeWords(step) : `bar ${barOf(step)}, beat ${placeOf(step).beat}`;
+    byId("play").textContent = player.playing ? "Stop" : `${step === null ? "Play" : "Play on"} from ${from}`;
     byId("play").setAttribute("aria-pressed", String(player.playing));
   },
   speedSaid() {
@@ -100,7 +101,14 @@ const controls = {
     const command = event.ctrlKey || event.metaKey;
     if (command && event.key.toLowerCase() === "z" && !typing) { event.preventDefault(); undo(!event.shiftKey); return; }
     if (command && event.key.toLowerCase() === "s") { event.preventDefault(); desk.save(); return; }
-    if (command || typing) { if (event.key === "Escape") event.target.blur(); return; }
+    if (command || typing) {
+      // Back to the strokes.
+      if (event.key === "Escape" || (event.key === "Enter" && event.target.matches("select"))) {
+        event.preventDefault();
+        byId("solo-lines").focus({ preventScroll: true });
+      }
+      return;
+    }
     const pressable = event.target.matches("button, summary, a, input");
     if (pressable && (event.key === " " || event.key === "Enter")) return;
     if (event.target.matches("input[type=range]") && event.key.startsWith("Arrow")) return;

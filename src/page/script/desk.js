@@ -4,6 +4,8 @@
 
 const chosen = { id: null, step: null, voice: null, extent: "stroke", span: null };
 
+const spotSign = byId("spot-sign");
+
 const chosenStroke = () => (chosen.id ? edits.find(chosen.id) || null : null);
 function chosenStep() {
   const stroke = chosenStroke();
@@ -87,14 +89,13 @@ function markChosen() {
     if (byId(`g-${stroke.id}`)) byId("solo-lines").setAttribute("aria-activedescendant", `g-${stroke.id}`);
   }
   const box = step === null ? null : solo.boxOf(step);
-  const spot = byId("spot-sign");
-  spot.hidden = !box;
+  spotSign.hidden = !box;
   if (!box) return;
-  box.append(spot);
+  box.append(spotSign);
   const [from, to] = stroke ? [step, step + 1] : heardSteps(step);
   const row = solo.voices.indexOf(stroke ? stroke.voice : chosen.voice);
   const left = Math.max(from, box.from), right = Math.min(to, box.to);
-  Object.assign(spot.style, {
+  Object.assign(spotSign.style, {
     left: `${solo.names + (left - box.from) * solo.step}px`, width: `${(right - left) * solo.step}px`,
     top: `${row < 0 ? solo.TOP : solo.TOP + row * solo.ROW}px`,
     height: `${row < 0 ? solo.voices.length * solo.ROW : solo.ROW}px`,

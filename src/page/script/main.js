@@ -54,10 +54,11 @@ function begin() {
   const kept = edits.recall();
   // What stays in place below the controls has to know how high they are; on a phone they are folded.
   byId("how").open = window.innerWidth >= 900;
-  new ResizeObserver(() => {
-    document.documentElement.style.setProperty("--say", `${byId("say").offsetHeight}px`);
-    document.documentElement.style.setProperty("--bar", `${byId("play").parentNode.offsetHeight}px`);
-  }).observe(byId("say"));
+  const keepHeight = (name, box) => new ResizeObserver(() => {
+    document.documentElement.style.setProperty(name, `${box.offsetHeight}px`);
+  }).observe(box);
+  keepHeight("--say", byId("say"));
+  keepHeight("--bar", byId("play").parentNode);
   stack.begin();
   solo.begin();
   spots.begin();

@@ -75,6 +75,7 @@ const solo = {
     const old = box.querySelector("canvas");
     if (box.querySelector("svg")) box.querySelector("svg").outerHTML = svg;
     else box.insertAdjacentHTML("afterbegin", svg);
+    if (this.boxOf(chosenStep()) === box) markChosen();
     if (old || !hasSound) return;
     const canvas = element("canvas", {
       class: "strip", role: "img", "aria-label": "the sound itself",
@@ -156,12 +157,13 @@ const solo = {
     return out.join("");
   },
   boxOf(step) {
+    if (step === null) return null;
     const at = notBefore(this.lines, step + 1e-6, (line) => line[0]) - 1;
     return at >= 0 && step < this.lines[at][1] ? this.boxes[at] : null;
   },
   redraw(stroke) {
     const box = this.boxOf(stroke.step ?? Math.floor(stepAt(stroke.time)));
-    if (box && box.filled) { this.fill(box); markChosen(); }
+    if (box && box.filled) this.fill(box);
   },
   clicked(event) {
     const box = event.target.closest(".line");

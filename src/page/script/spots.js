@@ -7,6 +7,7 @@ const spots = {
 
   begin() {
     byId("spots-kind").addEventListener("change", () => this.show());
+    byId("spots").addEventListener("toggle", () => this.refresh());
     byId("spots-hear").addEventListener("click", () => this.hearAll());
     this.seen = lazily(byId("spots-list"), "100px", (canvas) => {
       const { step } = canvas;
