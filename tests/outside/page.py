@@ -424,7 +424,9 @@ def check_keys(context, check, program, folder, work):
     page.keyboard.press("Enter")
     page.keyboard.press("Escape")
     check.that(visit.text("#place").startswith("cowbell") and "corrected" in visit.text("#place"), f"v did not change {place!r}: {visit.text('#place')!r}")
-    page.keyboard.press("ArrowRight")
+    # Not one that is struck at the same time: which of two rows was which could then not be told.
+    for _ in range(4):
+        page.keyboard.press("ArrowRight")
     page.keyboard.press("Alt+ArrowRight")
     page.keyboard.press("Alt+ArrowRight")
     moved = visit.text("#place")
@@ -479,7 +481,8 @@ def check_keys(context, check, program, folder, work):
     for words in ("1 voice", "1 time", "1 limb", "1 mark", "1 row deleted", "1 row added"):
         check.that(words in kept, f"the next study does not say {words!r}: {kept!r}")
     after = rows(folder)
-    check.that(sum(row["voice"] == "cowbell" for row in after) == 1, "the cowbell is not in the next study")
+    cowbells = [row for row in after if row["voice"] == "cowbell"]
+    check.that(len(cowbells) == 2 and cowbells[1]["time"] == "3.64990" and cowbells[1]["sure"] == "1.00", f"cowbells in the next study: {cowbells}")
     check.that(len(after) == len(before), f"{len(after)} rows after one deleted and one added of {len(before)}")
     why = [row["why"] for row in after if row["why"]]
     check.that(why == ['a "quoted" tab\there', "plain"], f"columns of the player's own: {why}")

@@ -13,12 +13,12 @@ const KEPT_FOR = `overbar/${study.recording.sha256.slice(0, 16)}/`;
 const KEPT_AS = KEPT_FOR + study.digest;
 
 const edits = {
-  done: [], undone: [], saved: 0, strokes: [...found], watchers: [],
+  done: [], undone: [], saved: 0, strokes: [...found], known: new Map(originals), watchers: [],
 
   said(stroke) {
     return Object.fromEntries(SAID.map((name) => [name, stroke[name]]));
   },
-  find(id) { return this.strokes.find((stroke) => stroke.id === id); },
+  find(id) { return this.known.get(id); },
   // Says something of a stroke; `null` deletes it.
   change(id, patch) {
     const stroke = this.find(id);
@@ -58,8 +58,9 @@ const edits = {
   },
   // Puts what is said of a stroke in force.
   put(id, said) {
-    const at = this.strokes.findIndex((stroke) => stroke.id === id);
-    const before = at >= 0 ? this.strokes.splice(at, 1)[0] : null;
+    const before = this.known.get(id) || null;
+    if (before) this.strokes.splice(this.strokes.indexOf(before), 1);
+    this.known.delete(id);
     let stroke = null;
     if (said) {
       const original = originals.get(id);
@@ -70,6 +71,7 @@ const edits = {
       };
       const later = notBefore(this.strokes, stroke.time, (other) => other.time);
       this.strokes.splice(later, 0, stroke);
+      this.known.set(id, stroke);
     }
     this.watchers.forEach((watcher) => watcher(before, stroke));
   },
@@ -77,7 +79,7 @@ const edits = {
   // How many strokes are not as the program found them.
   get count() {
     const touched = this.strokes.filter((stroke) => stroke.touched).length;
-    return touched + found.filter((stroke) => !this.find(stroke.id)).length;
+    return touched + found.filter((stroke) => !this.known.has(stroke.id)).length;
   },
   keep() {
     try {
