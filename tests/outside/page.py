@@ -135,6 +135,21 @@ class Visit:
         own = url.startswith((folder.as_uri(), "blob:", "data:"))
         self.check.that(own, f"the page asked for {url}")
 
+    def hear(self, button, seconds):
+        """Presses a button and catches so many seconds: the sound, whether all of it was caught, and how many gaps a busy
+        machine has left. Tried again when there were any: what is judged is where attacks lie, not how fast this
+        machine is."""
+        for _ in range(4):
+            self.page.evaluate("window.caught = []; overbar.late = 0")
+            self.page.click(button)
+            self.page.wait_for_timeout(int(seconds * 1000))
+            self.page.keyboard.press("Escape")
+            heard, whole = self.caught()
+            late = self.page.evaluate("overbar.late")
+            if late == 0:
+                break
+        return heard, whole, late
+
     def caught(self):
         blocks = self.page.evaluate("""() => {
           const caught = window.caught; window.caught = null;
@@ -289,11 +304,8 @@ def check_sound(visit, check, folder):
     said = []
     for percent, seconds in ((100, 6), (60, 9), (30, 12), (110, 6)):
         visit.set_speed(percent)
-        visit.page.evaluate("window.caught = []")
-        visit.page.click("#from-start")
-        visit.page.wait_for_timeout(seconds * 1000)
-        visit.page.keyboard.press("Escape")
-        heard, whole = visit.caught()
+        heard, whole, late = visit.hear("#from-start", seconds)
+        check.that(late == 0, f"at {percent} % the machine was too busy to play without a gap")
         check.that(whole, f"the capture at {percent} % has gaps")
         mono, speed = heard[0], percent / 100
         loud = np.abs(mono) > 0.003
@@ -366,11 +378,7 @@ def check_compare(visit, check):
     """Recording left, written drums right; and in turn, bar by bar; clicks can be switched."""
     page = visit.page
     page.select_option("#mode", "sides")
-    page.evaluate("window.caught = []")
-    page.click("#from-start")
-    page.wait_for_timeout(6000)
-    page.keyboard.press("Escape")
-    heard, _ = visit.caught()
+    heard, _, _ = visit.hear("#from-start", 6)
     power = (heard**2).mean(axis=1)
     together = np.corrcoef(sharp(heard[0]), sharp(heard[1]))[0, 1]
     check.that(power.min() > 1e-5 and abs(together) < 0.5, f"left and right do not play recording and drums: {power}, {together:.2f}")
@@ -381,11 +389,7 @@ def check_compare(visit, check):
     page.select_option("#mode", "written")
     page.check("#click-beat")
     page.check("#click-round")
-    page.evaluate("window.caught = []")
-    page.click("#from-start")
-    page.wait_for_timeout(3000)
-    page.keyboard.press("Escape")
-    heard, _ = visit.caught()
+    heard, _, _ = visit.hear("#from-start", 3)
     check.that((heard**2).mean() > 1e-6, "the written drums are silent")
     page.uncheck("#click-beat")
     page.uncheck("#click-round")
@@ -431,10 +435,11 @@ def check_keys(context, check, program, folder, work):
     page.keyboard.press("Alt+ArrowRight")
     moved = visit.text("#place")
     page.keyboard.press("ArrowRight")
+    limb = "right hand" if "left hand" in visit.text("#place") else "left hand"
     page.keyboard.press("h")
-    page.keyboard.type("left h")
+    page.keyboard.type(limb[:-3])
     page.keyboard.press("Escape")
-    check.that("left hand" in visit.text("#place"), f"h did not name a limb: {visit.text('#place')!r}")
+    check.that(limb in visit.text("#place"), f"h did not name a limb: {visit.text('#place')!r}")
     page.keyboard.press("ArrowRight")
     page.keyboard.press("m")
     page.keyboard.type("acc")

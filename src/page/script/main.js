@@ -5,6 +5,8 @@ window.overbar = {
   drums(texts) { drums.texts = texts; },
   now(digest) { this.current = digest; },
   current: null,
+  // How often a piece of sound came too late and left a gap.
+  late: 0,
 };
 
 // Whether the folder still holds the study that this page shows.

@@ -2,8 +2,9 @@
 //
 // Beside the recording go the drums as written and the clicks; what of them is heard is decided by gains.
 
-// Sound is made ready so far ahead, in seconds; the first piece is short, so that it starts at once.
-const AHEAD = 2.5, SHORT = 0.35, LONG = 1.2;
+// Sound is made ready so far ahead, in seconds; the first piece is short, so that it starts at once, those after it
+// are longer and longer.
+const AHEAD = 3, SHORT = 0.4, LONG = 1.6;
 // What is played begins this long before its first stroke; ends fade over so many seconds.
 const BEFORE = 0.012, EARLIEST = 0.03, FADE_IN = 0.002, FADE_OUT = 0.01, SEAM = 0.008;
 const MODES = { recording: [1, 0, 0], written: [0, 1, 0], sides: [1, 1, 1], turns: [1, 1, 0] };
@@ -47,7 +48,7 @@ const player = {
   async play(from, to, loop = false) {
     this.stop();
     const context = this.ready();
-    const run = { speed: this.speed, loop, nodes: [], heard: [], first: true, whole: [from, to] };
+    const run = { speed: this.speed, loop, nodes: [], heard: [], first: true, made: 0, whole: [from, to] };
     [run.begin, run.end] = [from, to].map((time) => moved(clamp(sampleOf(time), 0, WHOLE), run.speed));
     run.cursor = run.begin;
     run.over = new Promise((resolve) => { run.resolve = resolve; });
@@ -77,7 +78,7 @@ const player = {
       const left = run.ended ? Infinity : (run.frame ?? 0) / rate - context.currentTime;
       if (run.ended && context.currentTime > run.frame / rate) { run.finished = true; this.stop(); return; }
       if (left > AHEAD) { await new Promise((wake) => setTimeout(wake, 60)); continue; }
-      const begin = run.cursor, length = Math.round((run.first ? SHORT : LONG) * rate);
+      const begin = run.cursor, length = Math.round(Math.min(LONG, SHORT * 1.5 ** run.made++) * rate);
       const end = Math.min(run.end, begin + length);
       const channels = end > begin ? await rendered(run.speed, begin, end) : [];
       if (end === run.end && run.loop && channels.length) await this.seam(run, channels);
@@ -102,6 +103,7 @@ const player = {
   schedule(run, channels, begin, end) {
     const { context } = this, rate = sound.rate;
     const soonest = Math.ceil((context.currentTime + 0.03) * rate);
+    if (run.frame < soonest) window.overbar.late++;
     if (run.frame === undefined || run.frame < soonest) run.frame = soonest;
     const at = run.frame / rate;
     this.fade(run, channels, begin, end);

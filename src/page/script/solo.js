@@ -175,6 +175,8 @@ const solo = {
       else choose({ step: Number(step) }, kind);
       return;
     }
+    const struck = event.target.closest("[data-stroke]");
+    if (struck) { choose({ id: struck.dataset.stroke }, "stroke"); return; }
     const area = box.getBoundingClientRect();
     const x = event.clientX - area.left, y = event.clientY - area.top;
     const step = Math.floor((x - this.names) / this.step) + box.from;

@@ -62,29 +62,34 @@ const store = {
   },
 };
 
-// Asks the worker; where a browser allows none, the page answers itself.
-const work = (() => {
-  let worker = null, asked = 0;
-  const waiting = new Map();
+// Asks a worker, one for each kind of question so that pictures never keep sound waiting; where a browser allows none,
+// the page answers itself.
+const workers = new Map();
+function workerFor(ask) {
+  if (workers.has(ask)) return workers.get(ask);
+  let worker = null;
   try {
     const code = new Blob([byId("worker").textContent], { type: "text/javascript" });
-    worker = new Worker(URL.createObjectURL(code));
-    worker.onmessage = ({ data: { id, answer, fault } }) => {
-      const { resolve, reject } = waiting.get(id);
-      waiting.delete(id);
+    worker = { self: new Worker(URL.createObjectURL(code)), waiting: new Map(), asked: 0 };
+    worker.self.onmessage = ({ data: { id, answer, fault } }) => {
+      const { resolve, reject } = worker.waiting.get(id);
+      worker.waiting.delete(id);
       if (fault) reject(new Error(fault)); else resolve(answer);
     };
   } catch {
     worker = null;
   }
-  return (ask, what, buffers = []) => {
-    if (!worker) return Promise.resolve(answers[ask](what));
-    return new Promise((resolve, reject) => {
-      waiting.set(++asked, { resolve, reject });
-      worker.postMessage({ id: asked, ask, what }, buffers);
-    });
-  };
-})();
+  workers.set(ask, worker);
+  return worker;
+}
+function work(ask, what, buffers = []) {
+  const worker = workerFor(ask);
+  if (!worker) return Promise.resolve(answers[ask](what));
+  return new Promise((resolve, reject) => {
+    worker.waiting.set(++worker.asked, { resolve, reject });
+    worker.self.postMessage({ id: worker.asked, ask, what }, buffers);
+  });
+}
 
 // The whole sound in samples, with what the page has no sound of.
 const WHOLE = Math.max(sound.length, Math.round(study.recording.seconds * sound.rate) - sound.start);
