@@ -31,7 +31,12 @@ pub(super) fn open(study: &Study, heading: &Heading) -> Svg {
     } else {
         heading.chart.to_owned()
     };
-    let mut svg = Svg::new(WIDTH, heading.height, &format!("{title}: {chart}"), &heading.desc);
+    let id = match heading.chart.to_lowercase().replace(' ', "-") {
+        name if pages > 1 => format!("{name}-{page}"),
+        name => name,
+    };
+    let size = (WIDTH, heading.height);
+    let mut svg = Svg::new(&id, size, &format!("{title}: {chart}"), &heading.desc);
     let right = WIDTH - MARGIN;
     svg.text(MARGIN, 135, Type::size(TITLE).bold(), &shorten(&title, 36));
     svg.text(right, 135, Type::size(WORDS).end(), &chart);

@@ -162,8 +162,9 @@ pub(super) fn stroke(
 pub(super) fn plain(svg: &mut Svg, (x, y): (i64, i64), r: i64, stroke: &Stroke, weight: Weight, place: &str) {
     let hit = &stroke.hit;
     let name = super::words::voice(hit.voice);
+    let id = svg.id(&format!("{}-{:.3}", hit.voice, finite(hit.time.0)));
     svg.put(&format!(
-        r#"<path data-voice="{}" data-time="{:.3}" {}><title>{}</title></path>"#,
+        r#"<path id="{id}" data-voice="{}" data-time="{:.3}" {}><title>{}</title></path>"#,
         hit.voice,
         finite(hit.time.0),
         body(hit.voice, (x, y), r, weight),

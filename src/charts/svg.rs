@@ -4,6 +4,7 @@
 //! The drawn charts need titles inside elements, data attributes and dashes, which a plotting library's backend
 //! does not write; the graph of [`super::evidence`] is plotted by one.
 
+use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 use super::palette::{FACE, INK, PAPER};
@@ -13,6 +14,10 @@ use super::palette::{FACE, INK, PAPER};
 pub(crate) struct Svg {
     out: String,
     depth: usize,
+    /// Its own id, with which those of its elements begin.
+    name: String,
+    /// How often each id has been given.
+    ids: BTreeMap<String, usize>,
 }
 
 /// How words look.
@@ -63,24 +68,36 @@ impl Type {
 }
 
 impl Svg {
-    /// An empty white page, `width` by `height` tenths of a millimetre.
-    pub(crate) fn new(width: i64, height: i64, title: &str, desc: &str) -> Self {
+    /// An empty white page, `width` by `height` tenths of a millimetre, with this id.
+    pub(crate) fn new(name: &str, (width, height): (i64, i64), title: &str, desc: &str) -> Self {
         let mut svg = Svg {
             out: String::new(),
             depth: 0,
+            name: name.to_owned(),
+            ids: BTreeMap::new(),
         };
         svg.put(&format!(
-            r#"<svg xmlns="http://www.w3.org/2000/svg" role="img" width="{}mm" height="{}mm" viewBox="0 0 {width} {height}" font-family="{FACE}">"#,
+            r#"<svg xmlns="http://www.w3.org/2000/svg" id="{name}" lang="en" role="img" aria-labelledby="{name}-title {name}-desc" width="{}mm" height="{}mm" viewBox="0 0 {width} {height}" font-family="{FACE}">"#,
             width as f64 / 10.0,
             height as f64 / 10.0,
         ));
         svg.depth = 1;
-        svg.put(&format!("<title>{}</title>", escape(title)));
-        svg.put(&format!("<desc>{}</desc>", escape(desc)));
+        svg.put(&format!(r#"<title id="{name}-title">{}</title>"#, escape(title)));
+        svg.put(&format!(r#"<desc id="{name}-desc">{}</desc>"#, escape(desc)));
         svg.put(&format!(
             r#"<rect width="{width}" height="{height}" fill="{PAPER}"/>"#
         ));
         svg
+    }
+
+    /// The id of an element: the page's own and what the element is; the second of the same name gets a number.
+    pub(crate) fn id(&mut self, what: &str) -> String {
+        let times = self.ids.entry(what.to_owned()).or_default();
+        *times += 1;
+        match *times {
+            1 => format!("{}-{what}", self.name),
+            again => format!("{}-{what}-{again}", self.name),
+        }
     }
 
     /// One element, as it stands.

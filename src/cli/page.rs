@@ -32,9 +32,7 @@ pub(super) fn write(
     let mut sound = Sound::new(RATE, recording.channels(), recording.start, recording.len(), most);
     write_parts(folder, study, recording, &mut sound)?;
     let now = page::now(&saved.digest);
-    if sound.parts() > 0 {
-        study::write_file(folder, drums::NAME, drums::script(RATE).as_bytes())?;
-    }
+    study::write_file(folder, drums::NAME, drums::script(RATE).as_bytes())?;
     study::write_file(folder, page::NOW, now.as_bytes())?;
     clear(&folder.join(SOUND), &sound)?;
     let source = Source {
@@ -118,7 +116,11 @@ fn command(study: &Study) -> String {
     let file = &study.recording.file;
     let mut words = vec![
         "overbar study".to_owned(),
-        if file.contains(' ') { format!("\"{file}\"") } else { file.clone() },
+        if file.contains(' ') {
+            format!("\"{file}\"")
+        } else {
+            file.clone()
+        },
     ];
     let usual = Options::default();
     let mut flag = |name: &str, value: Option<String>| {
@@ -130,9 +132,15 @@ fn command(study: &Study) -> String {
     flag("meter", grid.meter.map(|m| m.to_string()));
     flag("steps", grid.steps_per_beat.map(|s| s.to_string()));
     flag("downbeat", grid.downbeat.map(|s| s.0.to_string()));
-    flag("beats", (!grid.beats.is_empty()).then(|| "YOUR-TAPS.txt".to_owned()));
+    flag(
+        "beats",
+        (!grid.beats.is_empty()).then(|| "YOUR-TAPS.txt".to_owned()),
+    );
     let phrase = cycles.phrase_bars;
-    flag("phrase", (phrase != usual.cycles.phrase_bars).then(|| phrase.to_string()));
+    flag(
+        "phrase",
+        (phrase != usual.cycles.phrase_bars).then(|| phrase.to_string()),
+    );
     if hits.mix {
         words.push("--mix".to_owned());
     }

@@ -13,7 +13,12 @@ const BLOCK: usize = 4096;
 /// Encodes one or two channels of the same length, full scale 1, with 16 bits a sample. Louder samples are clipped.
 /// `None` where the library refuses, which it does for no sound that is made here.
 pub(super) fn encode(channels: &[Vec<f32>], rate: u32) -> Option<Vec<u8>> {
-    let frames = channels.iter().map(Vec::len).max()?.next_multiple_of(BLOCK).max(BLOCK);
+    let frames = channels
+        .iter()
+        .map(Vec::len)
+        .max()?
+        .next_multiple_of(BLOCK)
+        .max(BLOCK);
     // `as` saturates: what is louder than full scale is clipped, what is no number becomes silence.
     let whole = |sample: f32| i32::from((sample * 32768.0).round() as i16);
     let interleaved: Vec<i32> = (0..frames)

@@ -86,7 +86,9 @@ fn fill(template: &str, parts: &[(&str, String)]) -> String {
     let mut page = String::new();
     let mut rest = template;
     loop {
-        let found = parts.iter().filter_map(|(name, text)| Some((rest.find(name)?, name.len(), text)));
+        let found = parts
+            .iter()
+            .filter_map(|(name, text)| Some((rest.find(name)?, name.len(), text)));
         let Some((at, length, text)) = found.min_by_key(|(at, ..)| *at) else {
             page.push_str(rest);
             return page;

@@ -80,7 +80,11 @@ impl Sound {
 
     /// How many parts there are.
     pub fn parts(&self) -> usize {
-        if self.channels == 0 { 0 } else { self.length.div_ceil(self.part.max(1)) }
+        if self.channels == 0 {
+            0
+        } else {
+            self.length.div_ceil(self.part.max(1))
+        }
     }
 
     /// Samples in a part.
@@ -139,13 +143,26 @@ pub fn write(sound: &Sound, part: &Part, strokes: &[usize]) -> Written {
     let own = before..before + length;
     let inner: Vec<Vec<f32>> = mixed(&part.samples, sound.channels)
         .iter()
-        .map(|channel| channel.get(own.start..own.end.min(channel.len())).unwrap_or_default().to_vec())
+        .map(|channel| {
+            channel
+                .get(own.start..own.end.min(channel.len()))
+                .unwrap_or_default()
+                .to_vec()
+        })
         .collect();
     let peak = inner.iter().flatten().fold(0.0f32, |peak, s| peak.max(s.abs()));
     let flac = flac::encode(&inner, sound.rate).unwrap_or_default();
     Written {
-        script: format!("overbar.part({}, \"{}\");\n", part.number, BASE64_STANDARD.encode(flac)),
-        attacks: attacks.into_iter().filter(|at| own.contains(at)).map(|at| at + begin).collect(),
+        script: format!(
+            "overbar.part({}, \"{}\");\n",
+            part.number,
+            BASE64_STANDARD.encode(flac)
+        ),
+        attacks: attacks
+            .into_iter()
+            .filter(|at| own.contains(at))
+            .map(|at| at + begin)
+            .collect(),
         peak,
     }
 }

@@ -56,7 +56,10 @@ fn grid(dice: &mut ChaCha8Rng) -> Grid {
         steps_per_beat: steps,
         beats,
         first_downbeat: first as usize,
-        swing: swings.then_some(Swing { ratio: 1.6, spread: 0.1 }),
+        swing: swings.then_some(Swing {
+            ratio: 1.6,
+            spread: 0.1,
+        }),
         uneven,
         sure: 0.9,
         ..Grid::none()
@@ -69,7 +72,11 @@ fn strokes(dice: &mut ChaCha8Rng, grid: &Grid) -> Vec<Stroke> {
     let last = grid.beats.len().saturating_sub(1);
     let mut all = Vec::new();
     for beat in 0..last {
-        let own = grid.uneven.iter().find(|uneven| uneven.beat == beat).map(|uneven| uneven.steps);
+        let own = grid
+            .uneven
+            .iter()
+            .find(|uneven| uneven.beat == beat)
+            .map(|uneven| uneven.steps);
         let (Some(from), Some(to)) = (grid.beats.get(beat), grid.beats.get(beat + 1)) else {
             continue;
         };
@@ -103,7 +110,11 @@ fn chord(dice: &mut ChaCha8Rng, grid: &Grid, step: i64, settled: Seconds, all: &
     voices.sort_unstable();
     let late = dice.random_range(-0.004..0.004);
     for voice in voices {
-        let mark = if dice.random_bool(0.3) { Mark::ALL.choose(dice).copied() } else { None };
+        let mark = if dice.random_bool(0.3) {
+            Mark::ALL.choose(dice).copied()
+        } else {
+            None
+        };
         let grace = match mark {
             Some(Mark::Flam) => Some(Millis(25.0)),
             Some(Mark::Drag) => Some(Millis(60.0)),
@@ -111,12 +122,23 @@ fn chord(dice: &mut ChaCha8Rng, grid: &Grid, step: i64, settled: Seconds, all: &
         };
         let time = Seconds((settled.0 + late).max(0.0));
         all.push(Stroke {
-            hit: Hit { time, voice, level: Decibels(dice.random_range(-30.0..0.0)), mark, grace, sure: 0.9 },
+            hit: Hit {
+                time,
+                voice,
+                level: Decibels(dice.random_range(-30.0..0.0)),
+                mark,
+                grace,
+                sure: 0.9,
+            },
             step: Some(Steps(step)),
             place: Some(grid.place_of(Steps(step))),
             late: Some((time - settled).to_millis()),
             limb: Limb::ALL.choose(dice).copied(),
-            layer: if dice.random_bool(0.5) { Some(Layer::Ostinato) } else { Some(Layer::Solo) },
+            layer: if dice.random_bool(0.5) {
+                Some(Layer::Ostinato)
+            } else {
+                Some(Layer::Solo)
+            },
         });
     }
 }
@@ -135,10 +157,27 @@ fn invented(dice: &mut ChaCha8Rng, number: usize) -> Study {
     let hits: Vec<Hit> = strokes.iter().map(|stroke| stroke.hit).collect();
     let placed: Vec<Placed> = strokes
         .iter()
-        .filter_map(|s| Some(Placed { hit: s.hit, step: s.step?, late: s.late? }))
+        .filter_map(|s| {
+            Some(Placed {
+                hit: s.hit,
+                step: s.step?,
+                late: s.late?,
+            })
+        })
         .collect();
-    let cycles = Cycles { layer: vec![None; placed.len()], ..Cycles::default() };
-    let mut study = Study::new(facts, Options::default(), &hits, grid, &placed, cycles, Vec::new());
+    let cycles = Cycles {
+        layer: vec![None; placed.len()],
+        ..Cycles::default()
+    };
+    let mut study = Study::new(
+        facts,
+        Options::default(),
+        &hits,
+        grid,
+        &placed,
+        cycles,
+        Vec::new(),
+    );
     study.strokes = strokes;
     study
 }
@@ -168,9 +207,18 @@ fn main() -> Result<(), Box<dyn Error>> {
             )?;
         }
         let score = Score::of(&study, ScoreLayout::HandsFeet);
-        for (name, tempo) in [("recording", ScoreTempo::Recording), ("straight", ScoreTempo::Straight)] {
-            let options = ScoreOptions { tempo, ..ScoreOptions::default() };
-            fs::write(own.join(format!("{name}.mid")), midi::write(&study, &score, &options))?;
+        for (name, tempo) in [
+            ("recording", ScoreTempo::Recording),
+            ("straight", ScoreTempo::Straight),
+        ] {
+            let options = ScoreOptions {
+                tempo,
+                ..ScoreOptions::default()
+            };
+            fs::write(
+                own.join(format!("{name}.mid")),
+                midi::write(&study, &score, &options),
+            )?;
         }
     }
     Ok(())

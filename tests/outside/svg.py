@@ -3,7 +3,8 @@
     svg.py STUDIES
 
 Every chart is well-formed, is one SVG with a size, uses nothing from outside itself, keeps its words as text that
-lies on the page, and bears what a study chart must bear: title, clock time, tempo, meter, legend.
+lies on the page, bears what a study chart must bear (title, clock time, tempo, meter, legend), and can be read by
+those who listen: named as a picture, with a description, every stroke with its place in words. Ids stand once.
 """
 
 import pathlib
@@ -44,6 +45,13 @@ def faults_of(chart):
             link = etree.QName(key).localname in ("href", "src") and not value.startswith("#")
             if link or re.search(r"url\(\s*['\"]?(?!#)", value):
                 faults.append(f"<{name}> fetches {value!r}")
+    ids = [e.get("id") for e in elements if e.get("id")]
+    faults += [f"the id {i!r} stands twice" for i in sorted({i for i in ids if ids.count(i) > 1})]
+    named = [e for e in elements if e.get("id") in root.get("aria-labelledby", "").split() and e.text]
+    if root.get("role") != "img" or [e.tag for e in named] != [SVG + "title", SVG + "desc"]:
+        faults.append("it is not a picture with a title and a description")
+    strokes = [e for e in elements if e.get("data-voice")]
+    faults += [f"a stroke of {e.get('data-voice')} has no id or no words" for e in strokes if not e.get("id") or e.find(SVG + "title") is None]
     texts = [e for e in elements if e.tag == SVG + "text"]
     words = [" ".join("".join(t.itertext()).split()) for t in texts]
     for text, word in zip(texts, words):

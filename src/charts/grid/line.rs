@@ -28,8 +28,9 @@ impl Plan<'_> {
     /// One line: rulings, numbers, starts of the figure, strokes.
     pub(super) fn line(&self, svg: &mut Svg, top: i64, from: i64, to: i64) {
         let score = &self.score;
+        let id = svg.id(&format!("bar-{}", score.bar_of(from)));
         svg.open(&format!(
-            r#"data-bars="{} {}" data-steps="{from} {to}" fill="none""#,
+            r#"id="{id}" data-bars="{} {}" data-steps="{from} {to}" fill="none""#,
             score.bar_of(from),
             score.bar_of(to - 1)
         ));

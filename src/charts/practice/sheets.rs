@@ -122,7 +122,8 @@ fn draw(study: &Study, page: &Page, number: (usize, usize)) -> String {
 }
 
 fn draw_exercise(svg: &mut Svg, top: i64, exercise: &Exercise) {
-    svg.open(&format!(r#"data-drill="{}""#, exercise.number));
+    let id = svg.id(&format!("drill-{}", exercise.number));
+    svg.open(&format!(r#"id="{id}" data-drill="{}""#, exercise.number));
     svg.text(
         MARGIN,
         top + 48,

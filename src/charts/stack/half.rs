@@ -38,7 +38,8 @@ impl Plan<'_> {
     pub(super) fn figure_half(&self, svg: &mut Svg, left: i64, cycle: &Cycle, rows: &[Row]) {
         let length = i64::from(cycle.length_steps);
         let words = format!("{} a row", words::count(cycle.length_steps, "step"));
-        svg.open(r#"data-half="figure""#);
+        let id = svg.id("by-figure");
+        svg.open(&format!(r#"id="{id}" data-half="figure""#));
         self.half_title(svg, left, &words, "the figure stands in columns");
         let struck: BTreeSet<i64> = cycle.figure.iter().map(|note| i64::from(note.step)).collect();
         let all = self.step >= ALL_NUMBERS;
@@ -84,7 +85,8 @@ impl Plan<'_> {
             Some(_) => "the same strokes".to_owned(),
             None => "no figure was found; the busiest voices, bar by bar".to_owned(),
         };
-        svg.open(r#"data-half="bar""#);
+        let id = svg.id("by-bar");
+        svg.open(&format!(r#"id="{id}" data-half="bar""#));
         self.half_title(svg, left, &words, &under);
         for column in (0..self.score.bar()).step_by(self.score.beat().max(1) as usize) {
             let x = self.x(left, column);

@@ -98,7 +98,8 @@ impl Frame<'_> {
             "Staff notation of {bars}, {}, page {page} of {pages}. Each note says in words what is struck, where and when.",
             words::clock_span(self.study)
         );
-        let mut svg = Svg::new(self.width, height, &format!("{title}: {chart}"), &desc);
+        let name = format!("staff-{page:02}");
+        let mut svg = Svg::new(&name, (self.width, height), &format!("{title}: {chart}"), &desc);
         let right = self.width - self.margin;
         let corner = letters::width(&chart, WORDS as f64, false);
         let (size, beside) = if self.whole {

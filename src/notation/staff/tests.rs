@@ -39,7 +39,12 @@ fn things(svg: &str) -> (Vec<Thing>, Vec<Thing>) {
                 let number = |name: &str| get(name).and_then(|n| n.parse::<f64>().ok()).unwrap_or_default();
                 if let Some(voice) = get("data-voice") {
                     let (x, y) = (number("x"), number("y"));
-                    heads.push(Thing { what: voice, left: x, right: x + 17.0, y });
+                    heads.push(Thing {
+                        what: voice,
+                        left: x,
+                        right: x + 17.0,
+                        y,
+                    });
                 }
                 if tag.name().as_ref() == "text" {
                     let anchor = get("text-anchor").unwrap_or_default();
@@ -60,7 +65,12 @@ fn things(svg: &str) -> (Vec<Thing>, Vec<Thing>) {
                         "end" => x - wide,
                         _ => x,
                     };
-                    words.push(Thing { what: text.to_string(), left, right: left + wide, y });
+                    words.push(Thing {
+                        what: text.to_string(),
+                        left,
+                        right: left + wide,
+                        y,
+                    });
                 }
             }
             Event::Eof => break,
@@ -91,9 +101,18 @@ fn nothing_touches(chart: &Chart) {
 fn every_stroke_is_drawn_once_on_every_paper_in_every_layout_and_nothing_touches() {
     let study = sample::study(&TEN_OVER_SIXTEEN);
     for paper in [Paper::A4, Paper::Phone] {
-        for layout in [ScoreLayout::HandsFeet, ScoreLayout::OneVoice, ScoreLayout::FigureSolo] {
+        for layout in [
+            ScoreLayout::HandsFeet,
+            ScoreLayout::OneVoice,
+            ScoreLayout::FigureSolo,
+        ] {
             for count in [CountHabit::Syllables, CountHabit::Figure, CountHabit::None] {
-                let options = ScoreOptions { layout, paper, count, ..ScoreOptions::default() };
+                let options = ScoreOptions {
+                    layout,
+                    paper,
+                    count,
+                    ..ScoreOptions::default()
+                };
                 let charts = pages(&study, &options);
                 let drawn: usize = charts.iter().map(|chart| things(&chart.svg).0.len()).sum();
                 assert_eq!(drawn, study.strokes.len(), "{options:?}");
@@ -111,18 +130,35 @@ fn two_bars_of_sextuplets_stand_on_a_line_of_a4_and_half_a_bar_on_a_phone() {
         steps_per_beat: 6,
         length: 10,
     });
-    for (i, stroke) in study.strokes.iter_mut().enumerate().filter(|(_, s)| s.layer == Some(Layer::Solo)) {
+    for (i, stroke) in study
+        .strokes
+        .iter_mut()
+        .enumerate()
+        .filter(|(_, s)| s.layer == Some(Layer::Solo))
+    {
         stroke.hit.mark = [Some(Mark::Ghost), None, Some(Mark::Flam), Some(Mark::Accent)][i % 4];
         stroke.hit.grace = Some(Millis(25.0));
     }
     let score = Score::of(&study, ScoreLayout::HandsFeet);
     let lines = rows::rows(&score, Paper::A4);
     assert_eq!(lines.len(), 6);
-    assert!(lines.iter().all(|row| matches!(row, Row::Music(pieces, _) if pieces.len() == 2)));
+    assert!(
+        lines
+            .iter()
+            .all(|row| matches!(row, Row::Music(pieces, _) if pieces.len() == 2))
+    );
     let lines = rows::rows(&score, Paper::Phone);
     assert_eq!(lines.len(), 24);
     for paper in [Paper::A4, Paper::Phone] {
-        pages(&study, &ScoreOptions { paper, ..ScoreOptions::default() }).iter().for_each(nothing_touches);
+        pages(
+            &study,
+            &ScoreOptions {
+                paper,
+                ..ScoreOptions::default()
+            },
+        )
+        .iter()
+        .for_each(nothing_touches);
     }
 }
 
@@ -131,12 +167,26 @@ fn a_page_bears_bar_numbers_times_repeats_and_a_legend() {
     let study = sample::study(&TEN_OVER_SIXTEEN);
     let charts = pages(&study, &ScoreOptions::default());
     let (_, words) = things(&charts[0].svg);
-    for wanted in ["1", "5", "0:00.4", "bpm", "4/4", "ride bell", "ghost", "repeat 7 of the figure", "count: 1 e"] {
+    for wanted in [
+        "1",
+        "5",
+        "0:00.4",
+        "bpm",
+        "4/4",
+        "ride bell",
+        "ghost",
+        "repeat 7 of the figure",
+        "count: 1 e",
+    ] {
         assert!(words.iter().any(|word| word.what.contains(wanted)), "{wanted}");
     }
     for chart in &charts {
         let (_, words) = things(&chart.svg);
-        assert!(words.iter().all(|w| w.left >= 0.0 && w.right <= 2100.0), "{}", chart.name);
+        assert!(
+            words.iter().all(|w| w.left >= 0.0 && w.right <= 2100.0),
+            "{}",
+            chart.name
+        );
     }
 }
 
@@ -148,12 +198,24 @@ fn silence_is_told_in_words_and_a_study_without_a_beat_says_what_to_do() {
     let mut lost = study.clone();
     lost.grid.beats.clear();
     assert!(pages(&lost, &ScoreOptions::default())[0].svg.contains("--beats"));
-    assert!(pages(&sample::empty(), &ScoreOptions::default())[0].svg.contains("Nothing was struck"));
+    assert!(
+        pages(&sample::empty(), &ScoreOptions::default())[0]
+            .svg
+            .contains("Nothing was struck")
+    );
 }
 
 #[test]
 fn seconds_stand_on_both_sides_of_the_stem() {
-    let study = study_of([4, 4], 4, &[(0.0, Voice::Snare), (0.0, Voice::TomMid), (0.0, Voice::CrossStick)]);
+    let study = study_of(
+        [4, 4],
+        4,
+        &[
+            (0.0, Voice::Snare),
+            (0.0, Voice::TomMid),
+            (0.0, Voice::CrossStick),
+        ],
+    );
     let (heads, _) = things(&pages(&study, &ScoreOptions::default())[0].svg);
     assert_eq!(written(Voice::Snare).place + 1, written(Voice::TomMid).place);
     let x = |voice: &str| heads.iter().find(|head| head.what == voice).unwrap().left;

@@ -92,9 +92,10 @@ const controls = {
       const [bar, beat = 1, step = 1] = numbers;
       choose({ step: barStart(bar) + (beat - 1) * BEAT + step - 1 }, numbers.length > 1 ? "beat" : "bar");
     } else { tell("Write the number of a bar, such as 12, or 12, beat 3, or a time such as 1:04."); return; }
-    const step = chosenStep();
-    if (solo.boxOf(step)) { solo.bring(step); tell(`Here is ${placeWords(step)}.`); }
-    else tell(`The solo has no ${placeWords(step)}: it goes from ${placeWords(solo.lines[0][0])} to ${placeWords(solo.lines[solo.lines.length - 1][1] - 1)}.`);
+    const step = chosenStep(), { lines } = solo;
+    if (solo.boxOf(step)) { solo.bring(step); tell(`Here is ${placeWords(step)}.`); return; }
+    const reaches = lines.length ? `: it goes from ${placeWords(lines[0][0])} to ${placeWords(lines[lines.length - 1][1] - 1)}` : "";
+    tell(`The solo has no ${placeWords(step)}${reaches}.`);
   },
   key(event) {
     const typing = event.target.matches("select, textarea, input:not([type=checkbox]):not([type=range])");

@@ -52,6 +52,8 @@ function begin() {
   byId("grid").textContent = look.grid;
   byId("figure").textContent = look.figure;
   byId("warnings").replaceChildren(...study.warnings.map((words) => element("li", {}, words)));
+  // Without beats there is nothing to stack.
+  byId("stack").hidden = grid.clock;
   byId("warnings-block").hidden = study.warnings.length === 0;
   const kept = edits.recall();
   // What stays in place below the controls has to know how high they are; on a phone they are folded.

@@ -195,9 +195,11 @@ const solo = {
   bring(step) {
     const box = this.boxOf(Math.floor(step));
     if (!box) return;
-    const top = byId("say").getBoundingClientRect(), area = box.getBoundingClientRect();
-    const high = getComputedStyle(byId("say")).position === "sticky" ? top.bottom : 0;
-    if (area.top < high || area.bottom > window.innerHeight) window.scrollBy({ top: area.top - high - 8 });
+    // What stays in place covers some of the window: the controls above, on a phone the desk below.
+    const fixed = (id) => ["sticky", "fixed"].includes(getComputedStyle(byId(id)).position) ? byId(id).getBoundingClientRect() : null;
+    const area = box.getBoundingClientRect(), say = fixed("say"), under = getComputedStyle(byId("desk")).position === "fixed" ? fixed("desk") : null;
+    const high = say ? say.bottom : 0, low = under ? under.top : window.innerHeight;
+    if (area.top < high || area.bottom > low) window.scrollBy({ top: area.top - high - 8 });
   },
   follow(step) {
     const box = step === null ? null : this.boxOf(step);

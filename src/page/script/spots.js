@@ -30,7 +30,7 @@ const spots = {
   // The steps that are the same spot, with what each repeat is called.
   found() {
     const { step } = this, round = roundAt(step);
-    if (step === null) return [];
+    if (step === null || solo.lines.length === 0) return [];
     if (byId("spots-kind").value === "figure" && round >= 0) {
       const inside = step - rounds[round][0];
       return rounds.map(([from, to], at) => ({ name: `repeat ${at + 1}`, step: from + inside, to })).filter((spot) => spot.step < spot.to);
@@ -66,11 +66,11 @@ const spots = {
       type: "button", "aria-label": `hear ${name}, ${placeWords(step)}: ${struck}`,
       onclick: () => { this.hear(at); },
     });
-    button.innerHTML = `<span><b>${name}</b> ${struck}</span><svg width="${this.WIDE}" height="${this.HIGH}" aria-hidden="true"><rect class="middle" x="${wide}" width="${wide}" height="${this.HIGH}"/>${strokes.join("")}</svg>`;
+    button.innerHTML = `<span><b>${name}</b> ${struck}</span><div><svg width="${this.WIDE}" height="${this.HIGH}" aria-hidden="true"><rect class="middle" x="${wide}" width="${wide}" height="${this.HIGH}"/>${strokes.join("")}</svg></div>`;
     if (hasSound) {
       const canvas = element("canvas", { class: "strip", style: `width:${this.WIDE}px;height:${this.HIGH}px`, "aria-hidden": "true" });
       canvas.step = step;
-      button.append(canvas);
+      button.lastChild.append(canvas);
     }
     return element("li", { "aria-current": String(step === chosenStep()) }, button);
   },

@@ -78,7 +78,11 @@ fn faster_sound_is_shorter_and_its_attacks_begin_as_they_did() {
         for &attack in &attacks {
             let (from, to, moved) = (attack, attack + samples(20), moved(attack, speed));
             for (channel, fast) in sound.iter().zip(&fast) {
-                assert_eq!(channel[from..to], fast[moved..moved + to - from], "{speed}, {attack}");
+                assert_eq!(
+                    channel[from..to],
+                    fast[moved..moved + to - from],
+                    "{speed}, {attack}"
+                );
             }
         }
     }
@@ -93,7 +97,10 @@ fn faster_sound_with_attacks_side_by_side_has_no_jump() {
     let fast = &stretch(std::slice::from_ref(&source), &attacks, 1.1)[0];
     let (before, after) = (steepest(&source), steepest(fast));
     // A fade over 2 ms between two places of a wave of this height adds at most its height over the fade.
-    assert!(after < before + 1.0 / FADE as f32 * 3.0, "{before} became {after}");
+    assert!(
+        after < before + 1.0 / FADE as f32 * 3.0,
+        "{before} became {after}"
+    );
 }
 
 #[test]
