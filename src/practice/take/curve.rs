@@ -19,9 +19,13 @@ pub(super) struct Point {
     pub(super) voice: Voice,
 }
 
-/// How much a bend costs against a stroke off the curve: bends of a beat are some 10 times smaller than the spread of
-/// strokes [M].
-const STIFF: f64 = 100.0;
+/// How much a change of the bend costs against a stroke off the curve. A tempo that rises or falls steadily bends the
+/// curve and costs nothing; only what comes suddenly does [M].
+const STIFF: f64 = 200.0;
+/// What is held small: third differences of the knots.
+const BEND: [f64; SIDES + 1] = [-1.0, 3.0, -3.0, 1.0];
+/// Diagonals beside the middle one.
+const SIDES: usize = 3;
 /// Strokes further off than this (s) hardly count.
 const FAR: f64 = 0.03;
 const ROUNDS: usize = 8;
@@ -117,8 +121,8 @@ impl Curve {
     /// The knots that lie nearest to the strokes, their voices' offsets taken off, with small bends.
     fn solve(&self, points: &[Point], weights: &[f64]) -> Vec<f64> {
         let n = self.knots.len();
-        // The matrix is symmetric with two diagonals on each side: rows hold the middle and those to its right.
-        let mut rows = vec![[0.0f64; 3]; n];
+        // The matrix is symmetric: rows hold the middle diagonal and those to its right.
+        let mut rows = vec![[0.0f64; SIDES + 1]; n];
         let mut right = vec![0.0f64; n];
         for (point, weight) in points.iter().zip(weights) {
             let (i, share) = self.place(point.step);
@@ -133,11 +137,10 @@ impl Curve {
                 *r += weight * p * time;
             }
         }
-        for i in 0..n.saturating_sub(2) {
-            let bend = [1.0, -2.0, 1.0];
-            for (k, row) in rows.iter_mut().skip(i).take(3).enumerate() {
-                for l in k..3 {
-                    row[l - k] += STIFF * bend[k] * bend[l];
+        for i in 0..n.saturating_sub(SIDES) {
+            for (k, row) in rows.iter_mut().skip(i).take(BEND.len()).enumerate() {
+                for (l, bend) in BEND.iter().enumerate().skip(k) {
+                    row[l - k] += STIFF * BEND[k] * bend;
                 }
             }
         }
@@ -147,27 +150,23 @@ impl Curve {
     }
 }
 
-/// Solves a symmetric positive system with two diagonals beside the middle.
-fn banded(mut rows: Vec<[f64; 3]>, mut right: Vec<f64>) -> Vec<f64> {
+/// Solves a symmetric positive system with [`SIDES`] diagonals beside the middle.
+fn banded(mut rows: Vec<[f64; SIDES + 1]>, mut right: Vec<f64>) -> Vec<f64> {
     let n = rows.len();
     for i in 0..n {
-        let [middle, one, two] = rows[i];
-        let middle = middle.max(1e-12);
-        for (k, side) in [(1, one), (2, two)] {
-            if i + k < n {
-                let factor = side / middle;
-                rows[i + k][0] -= factor * side;
-                if k == 1 {
-                    rows[i + 1][1] -= factor * two;
-                }
-                right[i + k] -= factor * right[i];
+        let row = rows[i];
+        let middle = row[0].max(1e-12);
+        for k in 1..row.len().min(n - i) {
+            let factor = row[k] / middle;
+            for (below, side) in rows[i + k].iter_mut().zip(&row[k..]) {
+                *below -= factor * side;
             }
+            right[i + k] -= factor * right[i];
         }
     }
     for i in (0..n).rev() {
-        let [middle, one, two] = rows[i];
-        let after = |k: usize| right.get(i + k).copied().unwrap_or_default();
-        right[i] = (right[i] - one * after(1) - two * after(2)) / middle.max(1e-12);
+        let known: f64 = (1..=SIDES).map(|k| rows[i][k] * right.get(i + k).copied().unwrap_or_default()).sum();
+        right[i] = (right[i] - known) / rows[i][0].max(1e-12);
     }
     right
 }
@@ -208,7 +207,6 @@ mod tests {
     }
 
     #[test]
-    #[ignore = "not reached yet: the curve strays by more than 2 ms"]
     fn a_foot_that_is_always_late_is_found_and_does_not_bend_a_drifting_tempo() {
         for late in [0.018, -0.02, 0.0] {
             let points = points(late);
@@ -237,17 +235,17 @@ mod tests {
     #[test]
     fn the_banded_solver_agrees_with_the_product_it_must_invert() {
         let rows = vec![
-            [6.0, -1.0, 0.5],
-            [5.0, 0.3, -0.7],
-            [7.0, 1.1, 0.2],
-            [4.0, -0.4, 0.0],
-            [3.0, 0.0, 0.0],
+            [6.0, -1.0, 0.5, 0.2],
+            [5.0, 0.3, -0.7, -0.3],
+            [7.0, 1.1, 0.2, 0.0],
+            [4.0, -0.4, 0.0, 0.0],
+            [3.0, 0.0, 0.0, 0.0],
         ];
         let right = vec![1.0, -2.0, 3.0, 0.5, 4.0];
         let x = banded(rows.clone(), right.clone());
         for i in 0..5 {
             let mut sum = rows[i][0] * x[i];
-            for k in 1..3 {
+            for k in 1..4 {
                 sum += if i + k < 5 { rows[i][k] * x[i + k] } else { 0.0 };
                 sum += if i >= k { rows[i - k][k] * x[i - k] } else { 0.0 };
             }
