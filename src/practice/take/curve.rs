@@ -165,7 +165,9 @@ fn banded(mut rows: Vec<[f64; SIDES + 1]>, mut right: Vec<f64>) -> Vec<f64> {
         }
     }
     for i in (0..n).rev() {
-        let known: f64 = (1..=SIDES).map(|k| rows[i][k] * right.get(i + k).copied().unwrap_or_default()).sum();
+        let known: f64 = (1..=SIDES)
+            .map(|k| rows[i][k] * right.get(i + k).copied().unwrap_or_default())
+            .sum();
         right[i] = (right[i] - known) / rows[i][0].max(1e-12);
     }
     right

@@ -44,7 +44,7 @@ const TEMPOS: f64 = 0.04;
 const LISTENED: usize = 240;
 /// How many tempos are followed to the end.
 const TRIED: usize = 3;
-/// A run earns at least this.
+/// A run earns at least this, and beginning again elsewhere costs it.
 const LEAST: f64 = 8.0;
 
 /// How well two moments agree: 1 when all voices are the same, -1 when none is, so that a path through the wrong place
@@ -87,22 +87,27 @@ pub(super) fn runs(played: &[Moment], written: &[Moment], step: f64, speeds: (f6
     let mut found: Vec<Run> = Vec::new();
     while let Some((from, to)) = open.pop() {
         let part = played.get(from..to).unwrap_or_default();
-        let Some(mut run) = best(part, written, step, speeds) else {
-            continue;
-        };
-        run.pairs.iter_mut().for_each(|pair| pair.0 += from);
-        if let (Some(first), Some(last)) = (run.pairs.first(), run.pairs.last()) {
-            open.push((from, first.0));
-            open.push((last.0 + 1, to));
+        let mut begin = from;
+        let own = best(part, written, step, speeds);
+        let any = !own.is_empty();
+        for mut run in own {
+            run.pairs.iter_mut().for_each(|pair| pair.0 += from);
+            if let (Some(first), Some(last)) = (run.pairs.first(), run.pairs.last()) {
+                open.push((begin, first.0));
+                begin = last.0 + 1;
+            }
+            found.push(run);
         }
-        found.push(run);
+        if any {
+            open.push((begin, to));
+        }
     }
     found.sort_by_key(|run| run.pairs.first().copied());
     found
 }
 
-/// The best run of a part of the attempt.
-fn best(played: &[Moment], written: &[Moment], step: f64, (slow, fast): (f64, f64)) -> Option<Run> {
+/// The best runs of a part of the attempt, one after the other, from the tempo that lets them earn most.
+fn best(played: &[Moment], written: &[Moment], step: f64, (slow, fast): (f64, f64)) -> Vec<Run> {
     let count = ((fast / slow).ln() / TEMPOS).ceil().max(0.0) as usize;
     let tempos: Vec<f64> = (0..=count)
         .map(|k| step / (slow * (k as f64 * TEMPOS).exp()))
@@ -116,20 +121,28 @@ fn best(played: &[Moment], written: &[Moment], step: f64, (slow, fast): (f64, f6
         .par_iter()
         .map(|tempo| {
             (
-                path(listened, written, *tempo, (step / fast, step / slow)).score,
+                earned(&path(listened, written, *tempo, (step / fast, step / slow))),
                 *tempo,
             )
         })
         .collect();
     tried.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.total_cmp(&b.1)));
     tried.truncate(TRIED);
-    let runs: Vec<Run> = tried
+    let paths: Vec<Vec<Run>> = tried
         .par_iter()
         .map(|(_, tempo)| path(played, written, *tempo, (step / fast, step / slow)))
         .collect();
-    runs.into_iter()
-        .reduce(|a, b| if b.score > a.score { b } else { a })
-        .filter(|run| run.score >= LEAST)
+    let best = paths
+        .into_iter()
+        .reduce(|a, b| if earned(&b) > earned(&a) { b } else { a });
+    let mut runs = best.unwrap_or_default();
+    runs.retain(|run| run.score >= LEAST);
+    runs
+}
+
+/// What runs earned together, the beginning again paid.
+fn earned(runs: &[Run]) -> f64 {
+    runs.iter().map(|run| run.score - LEAST).sum()
 }
 
 /// The best way to a pair.
@@ -138,27 +151,36 @@ struct Cell {
     score: f32,
     /// Seconds a step along the path so far.
     tempo: f32,
-    /// How far back the pair before lies: (0, 0) where the path begins.
-    back: (u8, u8),
+    /// Where the pair before lies.
+    before: Before,
 }
 
-/// The best path from a tempo (seconds a step), which must stay within `bounds`.
-fn path(played: &[Moment], written: &[Moment], tempo: f64, bounds: (f64, f64)) -> Run {
+#[derive(Clone, Copy, PartialEq)]
+enum Before {
+    /// The path begins here.
+    Nothing,
+    /// So many moments back, in the attempt and in the study.
+    Near(u8, u8),
+    /// Anywhere earlier in the attempt: the player began again elsewhere. The index of that cell.
+    Elsewhere(u32),
+}
+
+/// The best path from a tempo (seconds a step), which must stay within `bounds`, cut into runs where the player begins
+/// again.
+fn path(played: &[Moment], written: &[Moment], tempo: f64, bounds: (f64, f64)) -> Vec<Run> {
     let wide = written.len();
     let nothing = Cell {
         score: f32::NEG_INFINITY,
         tempo: tempo as f32,
-        back: (0, 0),
+        before: Before::Nothing,
     };
     let mut cells = vec![nothing; played.len() * wide];
     let mut top: Option<(f32, usize)> = None;
     for (i, here) in played.iter().enumerate() {
+        let earlier = top;
         for (j, there) in written.iter().enumerate() {
             let earned = agree(&here.voices, &there.voices);
-            let mut cell = Cell {
-                score: earned as f32,
-                ..nothing
-            };
+            let mut cell = begun(earned as f32, nothing, earlier);
             for di in 1..=SKIPS.min(i) {
                 for dj in 1..=SKIPS.min(j) {
                     let Some(before) = cells.get((i - di) * wide + j - dj).filter(|c| c.score > 0.0) else {
@@ -173,7 +195,7 @@ fn path(played: &[Moment], written: &[Moment], tempo: f64, bounds: (f64, f64)) -
                         cell = Cell {
                             score: score as f32,
                             tempo: tempo as f32,
-                            back: (di as u8, dj as u8),
+                            before: Before::Near(di as u8, dj as u8),
                         };
                     }
                 }
@@ -203,22 +225,46 @@ fn join(before: &Cell, seconds: f64, steps: f64, (fastest, slowest): (f64, f64))
     (f64::from(before.score) - cost, tempo)
 }
 
-fn back_from(top: Option<(f32, usize)>, cells: &[Cell], wide: usize) -> Run {
-    let Some((score, mut at)) = top else {
-        return Run::default();
+/// A path that begins here: as the first, or after the best one so far.
+fn begun(earned: f32, nothing: Cell, earlier: Option<(f32, usize)>) -> Cell {
+    let first = Cell {
+        score: earned,
+        ..nothing
     };
-    let mut pairs = Vec::new();
-    while let Some(cell) = cells.get(at) {
-        pairs.push((at / wide, at % wide));
-        let (di, dj) = (usize::from(cell.back.0), usize::from(cell.back.1));
-        if di == 0 {
-            break;
-        }
-        at -= di * wide + dj;
+    match earlier {
+        Some((score, at)) if score > LEAST as f32 => Cell {
+            score: score - LEAST as f32 + earned,
+            before: Before::Elsewhere(u32::try_from(at).unwrap_or(u32::MAX)),
+            ..nothing
+        },
+        _ => first,
     }
-    pairs.reverse();
-    Run {
-        pairs,
-        score: f64::from(score),
+}
+
+/// The runs that lead to the best cell, in the order of the attempt.
+fn back_from(top: Option<(f32, usize)>, cells: &[Cell], wide: usize) -> Vec<Run> {
+    let mut runs = Vec::new();
+    let mut run = Run::default();
+    let mut next = top.map(|(_, at)| at);
+    let mut end = top.map_or(0.0, |(score, _)| f64::from(score));
+    while let Some((at, cell)) = next.and_then(|at| Some((at, cells.get(at)?))) {
+        run.pairs.push((at / wide, at % wide));
+        next = match cell.before {
+            Before::Near(di, dj) => Some(at - usize::from(di) * wide - usize::from(dj)),
+            Before::Elsewhere(other) => {
+                let other = other as usize;
+                let before = cells.get(other).map_or(0.0, |cell| f64::from(cell.score));
+                run.score = end - before + LEAST;
+                runs.push(std::mem::take(&mut run));
+                end = before;
+                Some(other)
+            }
+            Before::Nothing => None,
+        };
     }
+    run.score = end;
+    runs.push(run);
+    runs.iter_mut().for_each(|run| run.pairs.reverse());
+    runs.reverse();
+    runs
 }

@@ -260,7 +260,6 @@ fn other_names_for_the_same_drums_are_no_faults() {
 }
 
 #[test]
-#[ignore = "not reached yet: two passes are taken for one"]
 fn two_times_through_are_two_passes() {
     let study = study();
     let playing = Playing { to: 10 * 16, ..PLAIN };
