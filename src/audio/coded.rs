@@ -4,7 +4,9 @@
 //! the file states it; where an MP3 or AAC file states none, the usual one is. Packets that cannot be decoded become
 //! silence of their length, so that what follows keeps its time.
 
-use std::io::{self, BufWriter, Write};
+use std::fs::File;
+use std::io::{self, BufWriter, Cursor, Read, Seek, SeekFrom, Write};
+use std::sync::Arc;
 
 use symphonia::core::codecs::audio::well_known as codec;
 use symphonia::core::codecs::audio::{AudioCodecId, AudioDecoder, AudioDecoderOptions};
@@ -33,6 +35,9 @@ const LONGEST_PACKET: u64 = 1 << 16;
 /// Nobody plays for longer than this, but a few bytes can be made to say so: hours.
 const LONGEST: u64 = 12;
 
+/// How a warning begins that tells of a file cut short.
+const AS_FAR: &str = "the file is cut short and read only as far as it goes";
+
 /// A decoded file: 32-bit floats, which [`super::samples::Samples`] reads.
 pub(super) struct Decoded {
     pub(super) samples: SpooledTempFile,
@@ -42,16 +47,86 @@ pub(super) struct Decoded {
 }
 
 /// Decodes the file called `name`, a `kind`.
-pub(super) fn decode<S: MediaSource + 'static>(
+///
+/// A file whose own parts do not reach to where they should is read once more as if it came over a wire, where nobody
+/// looks ahead to its end: so one that was cut short is heard as far as it goes.
+pub(super) fn decode<S: Source>(
     mut source: S,
     kind: &'static str,
     name: &str,
 ) -> Result<Decoded, AudioError> {
+    let io = |e: io::Error| super::error::unreadable(name, &e);
     let length = source.byte_len().unwrap_or(0);
-    let stated = mp4::stated(&mut source, length).and_then(|stated| source.rewind().map(|()| stated));
-    let stated = stated.map_err(|e| super::error::unreadable(name, &e))?;
+    let stated = mp4::stated(&mut source, length).map_err(io)?;
+    let whole = decode_from(Box::new(source.again().map_err(io)?), &stated, kind, name);
+    if !matches!(whole, Err(AudioError::Damaged { .. })) {
+        return whole;
+    }
+    let wire = Wire(source.again().map_err(io)?);
+    match decode_from(Box::new(wire), &stated, kind, name) {
+        Ok(mut part) => {
+            part.warnings.retain(|warning| !warning.starts_with(AS_FAR));
+            let told = format!("{AS_FAR}: its parts do not reach to where they should");
+            part.warnings.insert(0, told);
+            Ok(part)
+        }
+        Err(_) => whole,
+    }
+}
+
+/// Something that can be read from its beginning again.
+pub(super) trait Source: MediaSource + Sized + 'static {
+    /// The same from its beginning; what was read from before is not to be used any more.
+    fn again(&self) -> io::Result<Self>;
+}
+
+impl Source for File {
+    fn again(&self) -> io::Result<Self> {
+        let mut file = self.try_clone()?;
+        file.rewind()?;
+        Ok(file)
+    }
+}
+
+impl Source for Cursor<Arc<[u8]>> {
+    fn again(&self) -> io::Result<Self> {
+        Ok(Cursor::new(self.get_ref().clone()))
+    }
+}
+
+/// Bytes that come one after the other, nobody knows how many.
+struct Wire<S>(S);
+
+impl<S: Read> Read for Wire<S> {
+    fn read(&mut self, bytes: &mut [u8]) -> io::Result<usize> {
+        self.0.read(bytes)
+    }
+}
+
+impl<S> Seek for Wire<S> {
+    fn seek(&mut self, _: SeekFrom) -> io::Result<u64> {
+        Err(io::ErrorKind::Unsupported.into())
+    }
+}
+
+impl<S: Read + Send + Sync> MediaSource for Wire<S> {
+    fn is_seekable(&self) -> bool {
+        false
+    }
+
+    fn byte_len(&self) -> Option<u64> {
+        None
+    }
+}
+
+fn decode_from(
+    source: Box<dyn MediaSource>,
+    stated: &[Stated],
+    kind: &'static str,
+    name: &str,
+) -> Result<Decoded, AudioError> {
     let damaged = |error: Error| refused(error, kind, name);
-    let stream = MediaSourceStream::new(Box::new(source), Default::default());
+    let stream = MediaSourceStream::new(source, Default::default());
     let mut format = symphonia::default::get_probe()
         .probe(&Hint::new(), stream, Default::default(), Default::default())
         .map_err(damaged)?;
@@ -68,7 +143,7 @@ pub(super) fn decode<S: MediaSource + 'static>(
     let parameters = track.codec_params.as_ref().and_then(|p| p.audio());
     let parameters = parameters.ok_or_else(|| lacks("its sound is not described".to_owned()))?;
     let coding = parameters.codec;
-    let times = Times::of(format.as_ref(), track, coding, &stated);
+    let times = Times::of(format.as_ref(), track, coding, stated);
     let options = AudioDecoderOptions::default().gapless(!times.own);
     let decoder = symphonia::default::get_codecs()
         .make_audio_decoder(parameters, &options)
@@ -88,20 +163,26 @@ pub(super) fn decode<S: MediaSource + 'static>(
     work.finish(warnings)
 }
 
-/// The line for what the decoder says.
+/// The refusal for what the decoder says.
 fn refused(error: Error, kind: &'static str, name: &str) -> AudioError {
-    let reason = match error {
+    match error {
         Error::IoError(error) if error.kind() != io::ErrorKind::UnexpectedEof => {
-            return super::error::unreadable(name, &error);
+            super::error::unreadable(name, &error)
         }
+        error => AudioError::Damaged {
+            file: name.to_owned(),
+            kind,
+            reason: reason(&error),
+        },
+    }
+}
+
+/// What is wrong with the file, in the decoder's words.
+fn reason(error: &Error) -> String {
+    match error {
         Error::IoError(_) => "it is cut short".to_owned(),
-        Error::DecodeError(why) | Error::Unsupported(why) | Error::LimitError(why) => why.to_owned(),
+        Error::DecodeError(why) | Error::Unsupported(why) | Error::LimitError(why) => (*why).to_owned(),
         _ => "its parts do not fit together".to_owned(),
-    };
-    AudioError::Damaged {
-        file: name.to_owned(),
-        kind,
-        reason,
     }
 }
 
@@ -242,8 +323,7 @@ impl<'n> Work<'n> {
                     return Err(super::error::unreadable(self.name, &error));
                 }
                 Err(error) => {
-                    let words = refused(error, self.kind, self.name).to_string();
-                    self.broken = Some(words);
+                    self.broken = Some(reason(&error));
                     return Ok(());
                 }
             }
@@ -314,7 +394,7 @@ impl<'n> Work<'n> {
 
     fn silence(&mut self, frames: u64, channels: u16) -> Result<(), AudioError> {
         self.frames += frames;
-        let mut bytes = io::Read::take(io::repeat(0), frames * u64::from(channels) * 4);
+        let mut bytes = Read::take(io::repeat(0), frames * u64::from(channels) * 4);
         let written = io::copy(&mut bytes, &mut self.out);
         written.map(|_| ()).map_err(|e| no_room(self.name, &e))
     }
@@ -374,7 +454,7 @@ impl<'n> Work<'n> {
             ));
         }
         if let Some(why) = self.broken.take().filter(|_| times.promised.is_none()) {
-            warnings.push(format!("the file is read only as far as it goes: {why}"));
+            warnings.push(format!("{AS_FAR}: {why}"));
         }
         let samples = self.out.into_inner().map_err(|e| no_room(self.name, e.error()))?;
         let header = Header {

@@ -4,9 +4,9 @@ use std::fs::File;
 use std::io::{self, Cursor, Read, Seek};
 use std::ops::Range;
 use std::path::Path;
+use std::sync::Arc;
 
 use sha2::{Digest, Sha256};
-use symphonia::core::io::MediaSource;
 
 use super::error::{AudioError, unreadable};
 use super::kind::{HEAD, Kind, kind};
@@ -47,10 +47,15 @@ pub fn read(path: &Path, options: &AudioOptions) -> Result<Recording, AudioError
 
 /// The same for the bytes of a file called `name`.
 pub fn read_bytes(bytes: Vec<u8>, name: &str, options: &AudioOptions) -> Result<Recording, AudioError> {
-    read_from(Cursor::new(bytes), name.to_owned(), options, name)
+    read_from(
+        Cursor::new(Arc::<[u8]>::from(bytes)),
+        name.to_owned(),
+        options,
+        name,
+    )
 }
 
-fn read_from<S: MediaSource + 'static>(
+fn read_from<S: coded::Source>(
     mut source: S,
     file: String,
     options: &AudioOptions,

@@ -11,6 +11,9 @@ use crate::audio::RATE;
 use crate::files::in_words;
 use crate::units::Seconds;
 
+/// Frames taken in at once.
+const BLOCK: usize = 4096;
+
 /// The samples of a recording, all channels of the same length, with what its file says of itself.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Recording {
@@ -50,13 +53,10 @@ impl Recording {
         let peak = all().fold(0.0f32, |peak, x| peak.max(finite(*x).abs()));
         let length = channels.iter().map(|c| c.as_ref().len()).max().unwrap_or(0);
         let mut taking = Taking::new(channels.len(), peak);
-        for i in 0..length {
-            let frame = channels.iter().map(|c| c.as_ref().get(i).copied().unwrap_or(0.0));
-            // Only a full disk can stop this; what was taken until then is a shorter recording.
-            if taking.push(frame).is_err() {
-                break;
-            }
-        }
+        // Only a full disk can stop this; what was taken until then is a shorter recording.
+        let _ = (0..length)
+            .step_by(BLOCK)
+            .try_for_each(|start| taking.take(channels, start, BLOCK.min(length - start)));
         let mut recording = taking.finish().unwrap_or_default();
         recording.source = Source {
             seconds: Seconds::from_sample(length, RATE),
@@ -141,6 +141,8 @@ impl Recording {
 pub(super) struct Taking {
     filling: Filling,
     peak: f32,
+    /// A block as it is kept.
+    frames: Vec<i16>,
 }
 
 impl Taking {
@@ -149,19 +151,27 @@ impl Taking {
         Taking {
             filling: Filling::new(channels),
             peak,
+            frames: Vec::new(),
         }
-    }
-
-    /// Adds the samples of a frame.
-    fn push(&mut self, frame: impl Iterator<Item = f32>) -> io::Result<()> {
-        let peak = self.peak;
-        self.filling.push(frame.map(|x| stored(x, peak)))
     }
 
     /// Adds a block to the end, one slice a channel.
     pub(super) fn append(&mut self, block: &[Vec<f32>]) -> io::Result<()> {
-        let frames = block.first().map_or(0, Vec::len);
-        (0..frames).try_for_each(|i| self.push(block.iter().map(|c| c.get(i).copied().unwrap_or(0.0))))
+        self.take(block, 0, block.first().map_or(0, Vec::len))
+    }
+
+    /// Adds `count` frames of `channels` from frame `start` on; what a channel lacks is silence.
+    fn take<C: AsRef<[f32]>>(&mut self, channels: &[C], start: usize, count: usize) -> io::Result<()> {
+        self.frames.clear();
+        self.frames.resize(count * channels.len(), 0);
+        for (at, channel) in channels.iter().enumerate() {
+            let samples = channel.as_ref().get(start..).unwrap_or_default();
+            let places = self.frames.iter_mut().skip(at).step_by(channels.len());
+            places
+                .zip(samples)
+                .for_each(|(place, x)| *place = stored(*x, self.peak));
+        }
+        self.filling.push(&self.frames)
     }
 
     /// The recording, without the facts of its file.

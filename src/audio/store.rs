@@ -130,22 +130,27 @@ impl Filling {
     }
 
     /// Adds samples, those of one frame after the other.
-    pub(super) fn push(&mut self, samples: impl Iterator<Item = i16>) -> io::Result<()> {
-        for sample in samples {
-            self.written += 1;
-            match &mut self.disk {
-                Some(disk) => disk.write_all(&sample.to_ne_bytes())?,
-                None => self.memory.push(sample),
-            }
+    pub(super) fn push(&mut self, samples: &[i16]) -> io::Result<()> {
+        self.written += samples.len();
+        if self.disk.is_none() && self.memory.len() + samples.len() <= IN_MEMORY {
+            self.memory.extend_from_slice(samples);
+            return Ok(());
         }
-        if self.memory.len() > IN_MEMORY {
-            let mut disk = BufWriter::with_capacity(1 << 16, tempfile::tempfile()?);
-            for sample in std::mem::take(&mut self.memory) {
-                disk.write_all(&sample.to_ne_bytes())?;
+        let disk = match &mut self.disk {
+            Some(disk) => disk,
+            None => {
+                let disk = self
+                    .disk
+                    .insert(BufWriter::with_capacity(1 << 16, tempfile::tempfile()?));
+                // Piece by piece, so that the bytes do not take as much room again.
+                let memory = std::mem::take(&mut self.memory);
+                memory
+                    .chunks(1 << 12)
+                    .try_for_each(|some| disk.write_all(&bytes_of(some)))?;
+                disk
             }
-            self.disk = Some(disk);
-        }
-        Ok(())
+        };
+        disk.write_all(&bytes_of(samples))
     }
 
     /// The store with all that was added.
@@ -163,6 +168,10 @@ impl Filling {
             place,
         })
     }
+}
+
+fn bytes_of(samples: &[i16]) -> Vec<u8> {
+    samples.iter().flat_map(|sample| sample.to_ne_bytes()).collect()
 }
 
 #[cfg(unix)]
@@ -192,7 +201,9 @@ mod tests {
         let sample = |i: usize| (i.wrapping_mul(7919) % 65_536) as u16 as i16;
         for start in (0..count).step_by(999_000) {
             let end = (start + 999_000).min(count);
-            filling.push((start..end).map(sample)).unwrap();
+            filling
+                .push(&(start..end).map(sample).collect::<Vec<i16>>())
+                .unwrap();
         }
         filling.finish().unwrap()
     }

@@ -34,9 +34,13 @@ const STEPS: usize = 8;
 
 /// The log odds of every onset, read against the recording. `rows` are those of the same onsets.
 pub(super) fn read_against_itself(heard: &[LogOdds], rows: &[Vec<f32>]) -> Vec<LogOdds> {
-    let sounds = standardised(rows.iter().map(|row| features::added(row)).collect());
+    let sounds: Vec<Vec<f32>> = rows.iter().map(|row| features::added(row)).collect();
+    let standard = Standard::of(&sounds);
     let every = heard.len().div_ceil(LESSONS).max(1);
-    let lessons: Vec<&[f64]> = sounds.iter().step_by(every).map(Vec::as_slice).collect();
+    let lessons: Vec<Vec<f64>> = (sounds.iter().step_by(every))
+        .map(|sound| standard.put(sound))
+        .collect();
+    let lessons: Vec<&[f64]> = lessons.iter().map(Vec::as_slice).collect();
     let mut read = heard.to_vec();
     for class in 0..Class::MAIN.len() {
         let verdicts: Vec<f32> = heard.iter().map(|odds| odds[class].clamp(-MOST, MOST)).collect();
@@ -52,7 +56,7 @@ pub(super) fn read_against_itself(heard: &[LogOdds], rows: &[Vec<f32>]) -> Vec<L
             .collect();
         let coefficients = regression(&lessons, &taught);
         for ((odds, sound), verdict) in read.iter_mut().zip(&sounds).zip(&verdicts) {
-            let own = (dot(&coefficients, sound) as f32).clamp(-MOST, MOST) + UNDECIDED;
+            let own = (dot(&coefficients, &standard.put(sound)) as f32).clamp(-MOST, MOST) + UNDECIDED;
             odds[class] = (1.0 - SAY) * verdict + SAY * own;
         }
     }
@@ -100,27 +104,37 @@ fn emptiest(odds: &[f32]) -> Option<f32> {
     places.min_by(|a, b| a.1.total_cmp(&b.1)).map(|(at, _)| at)
 }
 
-/// Each number against its mean and spread over the recording, in a space of unit dimension; then a constant 1.
-fn standardised(sounds: Vec<Vec<f32>>) -> Vec<Vec<f64>> {
-    let width = sounds.first().map_or(0, Vec::len);
-    let count = sounds.len().max(1) as f64;
-    let mean: Vec<f64> = (0..width)
-        .map(|n| sounds.iter().map(|s| f64::from(s[n])).sum::<f64>() / count)
-        .collect();
-    let spread: Vec<f64> = (0..width)
-        .map(|n| {
-            let squares = sounds.iter().map(|s| (f64::from(s[n]) - mean[n]).powi(2));
-            (squares.sum::<f64>() / count).sqrt() + 1e-6
-        })
-        .collect();
-    let scale = 1.0 / (width.max(1) as f64).sqrt();
-    let standard = |sound: &Vec<f32>| {
-        let own = sound.iter().zip(&mean).zip(&spread);
+/// Mean and spread of each number over the recording.
+struct Standard {
+    mean: Vec<f64>,
+    spread: Vec<f64>,
+}
+
+impl Standard {
+    fn of(sounds: &[Vec<f32>]) -> Standard {
+        let width = sounds.first().map_or(0, Vec::len);
+        let count = sounds.len().max(1) as f64;
+        let mean: Vec<f64> = (0..width)
+            .map(|n| sounds.iter().map(|s| f64::from(s[n])).sum::<f64>() / count)
+            .collect();
+        let spread = (0..width)
+            .map(|n| {
+                let squares = sounds.iter().map(|s| (f64::from(s[n]) - mean[n]).powi(2));
+                (squares.sum::<f64>() / count).sqrt() + 1e-6
+            })
+            .collect();
+        Standard { mean, spread }
+    }
+
+    /// Each number against its mean and spread, in a space of unit dimension; then a constant 1. Worked out where it
+    /// is wanted: for hours of strokes it would take much room.
+    fn put(&self, sound: &[f32]) -> Vec<f64> {
+        let scale = 1.0 / (self.mean.len().max(1) as f64).sqrt();
+        let own = sound.iter().zip(&self.mean).zip(&self.spread);
         own.map(|((x, m), s)| (f64::from(*x) - m) / s * scale)
             .chain([1.0])
             .collect()
-    };
-    sounds.iter().map(standard).collect()
+    }
 }
 
 /// Coefficients of the logistic regression from `sounds` to `taught` (0 to 1), which weigh the more the surer they are.

@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 use std::fs;
+use std::io::{self, Write};
 use std::path::Path;
 use std::process::{Child, Command, Stdio};
 use std::thread::sleep;
@@ -104,10 +105,13 @@ fn a_run_killed_at_any_moment_leaves_a_whole_study_and_every_edit() {
             );
         }
     }
-    println!(
+    // To the terminal past the test's own capture: this is what a long run is made for.
+    writeln!(
+        io::stderr(),
         "{kills} runs killed, seed {seed}: {ended} had ended, {parts} left half a file, {} rows edited",
         edits.len()
-    );
+    )
+    .unwrap();
     assert!(start(&folder).wait().unwrap().success());
     let kept = rows(&folder);
     for (time, voice) in &edits {

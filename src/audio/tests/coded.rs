@@ -138,7 +138,11 @@ fn a_file_of_any_format_that_is_cut_short_is_read_as_far_as_it_goes_or_refused()
                 }
             }
         }
-        println!("{name}: {read} of 19 read, {told} told");
+        assert_eq!(told, read, "{name}: who hears less is told so");
+        // An MP4 file that was not made for streaming has at its end what is needed to read it, and the Ogg file is
+        // a single page.
+        let lost = ["plain.m4a", "plain.ogg"].contains(&name);
+        assert!(read > 5 || lost, "{name}: {read} of 19 were read");
     }
 }
 
