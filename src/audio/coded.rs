@@ -4,9 +4,11 @@
 //! the file states it; where an MP3 or AAC file states none, the usual one is. Packets that cannot be decoded become
 //! silence of their length, so that what follows keeps its time.
 
+use std::cell::Cell;
 use std::fs::File;
 use std::io::{self, BufWriter, Cursor, Read, Seek, SeekFrom, Write};
-use std::sync::Arc;
+use std::panic::{self, AssertUnwindSafe};
+use std::sync::{Arc, Once};
 
 use symphonia::core::codecs::audio::well_known as codec;
 use symphonia::core::codecs::audio::{AudioCodecId, AudioDecoder, AudioDecoderOptions};
@@ -58,12 +60,13 @@ pub(super) fn decode<S: Source>(
     let io = |e: io::Error| super::error::unreadable(name, &e);
     let length = source.byte_len().unwrap_or(0);
     let stated = mp4::stated(&mut source, length).map_err(io)?;
-    let whole = decode_from(Box::new(source.again().map_err(io)?), &stated, kind, name);
+    let again = source.again().map_err(io)?;
+    let whole = guarded(kind, name, || decode_from(Box::new(again), &stated, kind, name));
     if !matches!(whole, Err(AudioError::Damaged { .. })) {
         return whole;
     }
     let wire = Wire(source.again().map_err(io)?);
-    match decode_from(Box::new(wire), &stated, kind, name) {
+    match guarded(kind, name, || decode_from(Box::new(wire), &stated, kind, name)) {
         Ok(mut part) => {
             part.warnings.retain(|warning| !warning.starts_with(AS_FAR));
             let told = format!("{AS_FAR}: its parts do not reach to where they should");
@@ -72,6 +75,39 @@ pub(super) fn decode<S: Source>(
         }
         Err(_) => whole,
     }
+}
+
+thread_local! {
+    /// Whether this thread is decoding, where a panic is an answer.
+    static DECODING: Cell<bool> = const { Cell::new(false) };
+}
+
+/// Does `work`; should the decoder panic over a damaged file, which fuzzing has seen it do, that is a refusal like others
+/// and nobody is told of it but by this.
+fn guarded<T>(
+    kind: &'static str,
+    name: &str,
+    work: impl FnOnce() -> Result<T, AudioError>,
+) -> Result<T, AudioError> {
+    static HOOK: Once = Once::new();
+    HOOK.call_once(|| {
+        let usual = panic::take_hook();
+        panic::set_hook(Box::new(move |facts| {
+            if !DECODING.get() {
+                usual(facts);
+            }
+        }));
+    });
+    DECODING.set(true);
+    let done = panic::catch_unwind(AssertUnwindSafe(work));
+    DECODING.set(false);
+    done.unwrap_or_else(|_| {
+        Err(AudioError::Damaged {
+            file: name.to_owned(),
+            kind,
+            reason: "its parts contradict each other".to_owned(),
+        })
+    })
 }
 
 /// Something that can be read from its beginning again.

@@ -165,3 +165,20 @@ fn a_tag_of_gapless_playback_states_the_delay_where_no_edit_list_does() {
     assert_eq!(stated[0].skip, Some(2112.0 / 44_100.0));
     assert_eq!(stated[0].length, Some(4_141_558.0 / 44_100.0));
 }
+
+#[test]
+fn what_the_decoder_once_panicked_over_is_refused() {
+    let folder = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("tests/fuzz/crashes");
+    let mut seen = 0;
+    for entry in std::fs::read_dir(folder).unwrap() {
+        let path = entry.unwrap().path();
+        let name = path.file_name().unwrap().to_str().unwrap().to_owned();
+        if name.starts_with("coded-") {
+            seen += 1;
+            let error = read_file(std::fs::read(&path).unwrap(), "take", &AudioOptions::default());
+            let error = error.unwrap_err().to_string();
+            assert!(error.contains("contradict each other"), "{name}: {error}");
+        }
+    }
+    assert!(seen >= 2);
+}
