@@ -50,6 +50,22 @@ pub(crate) fn fit(words: &str, size: f64, bold: bool, most: f64) -> String {
     String::new()
 }
 
+/// Words broken into lines of at most this width; a word that is wider by itself is cut.
+pub(crate) fn wrap(words: &str, size: f64, bold: bool, most: f64) -> Vec<String> {
+    let mut lines: Vec<String> = Vec::new();
+    for word in words.split(' ') {
+        let longer = lines.last().map(|line| format!("{line} {word}"));
+        match longer.filter(|line| width(line, size, bold) <= most) {
+            Some(line) => {
+                lines.pop();
+                lines.push(line);
+            }
+            None => lines.push(fit(word, size, bold, most)),
+        }
+    }
+    lines
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -61,5 +77,7 @@ mod tests {
         let cut = fit("a very long name of a tune", 40.0, false, 200.0);
         assert!(cut.ends_with('…') && width(&cut, 40.0, false) <= 200.0, "{cut}");
         assert_eq!(fit("short", 40.0, false, 200.0), "short");
+        assert_eq!(wrap("two words", 40.0, false, 100.0), ["two", "words"]);
+        assert_eq!(wrap("two words", 40.0, false, 400.0), ["two words"]);
     }
 }

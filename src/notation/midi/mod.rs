@@ -48,7 +48,9 @@ pub fn write(study: &Study, score: &Score, options: &ScoreOptions) -> Vec<u8> {
     for (name, belongs) in tracks(options.tracks) {
         let own: Vec<&(i64, &Stroke)> = strokes.iter().filter(|(_, stroke)| belongs(stroke)).collect();
         if !own.is_empty() {
-            let sounds = own.iter().flat_map(|(at, stroke)| sounds(*at, stroke, &clock));
+            let sounds = own
+                .iter()
+                .flat_map(|(at, stroke)| sounds(*at, stroke, &clock, options.tempo));
             smf.tracks.push(track(name, sounds.collect()));
         }
     }
@@ -130,7 +132,7 @@ fn own_rows<'a>(
 }
 
 /// A stroke, and before it the grace strokes that its mark tells of, softer by what flams usually are \[M\] (TRADE 5).
-fn sounds(at: i64, stroke: &Stroke, clock: &Clock) -> Vec<Sound> {
+fn sounds(at: i64, stroke: &Stroke, clock: &Clock, tempo: ScoreTempo) -> Vec<Sound> {
     const SOFTER: f64 = 10.0;
     let hit = &stroke.hit;
     let sound = |at, level| Sound {
@@ -138,9 +140,13 @@ fn sounds(at: i64, stroke: &Stroke, clock: &Clock) -> Vec<Sound> {
         voice: hit.voice,
         velocity: velocity(level),
     };
+    let earlier = |before: Millis| match tempo {
+        ScoreTempo::Recording => clock.tick(hit.time - before.to_seconds()),
+        ScoreTempo::Straight => clock.earlier(at, before),
+    };
     let mut all: Vec<Sound> = super::score::graces(stroke)
         .iter()
-        .map(|before| sound(clock.earlier(at, *before), Decibels(hit.level.0 - SOFTER)))
+        .map(|before| sound(earlier(*before), Decibels(hit.level.0 - SOFTER)))
         .collect();
     all.push(sound(at, hit.level));
     all

@@ -3,7 +3,7 @@
 //!
 //! In: a study, its score, paper and count. Out: pages for a music stand, or one column for a phone, in the palette and
 //! the type of the other charts. Drawn by own code: no engraving library in Rust is kept up, and those in other
-//! languages would be the only thing a user must install. The outlines are those of an engraving font ([`glyphs`]).
+//! languages would be the only thing a user must install. The outlines are those of an engraving font.
 
 mod count;
 mod glyphs;

@@ -188,7 +188,7 @@ impl Drawer<'_> {
         let event = placed.event;
         let middle = match (self.alone, self.down) {
             (true, _) => 2.0 * SPACE,
-            (false, false) => SPACE,
+            (false, false) => 0.0,
             (false, true) => 4.0 * SPACE,
         };
         let name = rest_glyph(event.value.power);

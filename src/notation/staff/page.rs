@@ -10,9 +10,12 @@ use crate::notation::letters;
 use crate::notation::score::Score;
 use crate::study::Study;
 
-/// Below the heading, and from the legend to the foot of the page.
-const TOP: f64 = 370.0;
+/// From the legend to the foot of the page.
 const FOOT: f64 = 60.0;
+/// The heading's lines: the title, then the others.
+const FIRST: i64 = 115;
+const SECOND: i64 = 180;
+const LINE: i64 = 56;
 
 /// What all pages of a study share.
 pub(super) struct Frame<'a> {
@@ -30,7 +33,41 @@ pub(super) struct Frame<'a> {
 impl Frame<'_> {
     /// Room for rows on a page.
     pub(super) fn room(&self) -> f64 {
-        self.most as f64 - TOP - FOOT - self.legend.height
+        self.most as f64 - self.top() - FOOT - self.legend.height
+    }
+
+    /// Where the rows begin.
+    fn top(&self) -> f64 {
+        self.rule() as f64 + 48.0
+    }
+
+    /// The line under the heading.
+    fn rule(&self) -> i64 {
+        SECOND + LINE * (self.heading().len() as i64 - 1) + 30
+    }
+
+    /// The heading's lines under the title: source, grid, figure; each on as many lines as it needs.
+    fn heading(&self) -> Vec<(String, Type)> {
+        let source = format!(
+            "from {}, {}",
+            self.study.recording.file,
+            words::clock_span(self.study)
+        );
+        let statements = [
+            (source, Type::size(WORDS).fill(QUIET), false),
+            (words::grid_statement(&self.study.grid), Type::size(WORDS), false),
+            (
+                words::figure(self.study.cycles.first()),
+                Type::size(WORDS).bold(),
+                true,
+            ),
+        ];
+        let room = (self.width - 2 * self.margin) as f64;
+        let lines = |(words, look, bold): (String, Type, bool)| {
+            let lines = letters::wrap(&words, WORDS as f64, bold, room);
+            lines.into_iter().map(move |line| (line, look))
+        };
+        statements.into_iter().flat_map(lines).collect()
     }
 
     /// Draws a page.
@@ -39,7 +76,7 @@ impl Frame<'_> {
         let height = if self.whole {
             self.most
         } else {
-            whole(TOP + used + self.legend.height + FOOT)
+            whole(self.top() + used + self.legend.height + FOOT)
         };
         let mut svg = self.open(height, page);
         let systems = rows.iter().filter_map(|row| match row {
@@ -48,7 +85,7 @@ impl Frame<'_> {
         });
         let drawn = systems.clone().flat_map(|system| system.glyphs());
         define(&mut svg, drawn.chain(self.legend.glyphs()));
-        let mut y = TOP;
+        let mut y = self.top();
         for row in rows {
             match row {
                 Laid::Music(system) => system.put(&mut svg, y),
@@ -78,7 +115,12 @@ impl Frame<'_> {
         };
         let room = (self.width - 2 * self.margin) as f64;
         let words = letters::fit(words, NUMBER as f64, true, room);
-        svg.text(self.margin, whole(TOP) + 70, Type::size(NUMBER).bold(), &words);
+        svg.text(
+            self.margin,
+            whole(self.top()) + 70,
+            Type::size(NUMBER).bold(),
+            &words,
+        );
     }
 
     /// The heading.
@@ -109,30 +151,16 @@ impl Frame<'_> {
         };
         svg.text(
             self.margin,
-            115,
+            FIRST,
             Type::size(size).bold(),
             &letters::fit(&title, size as f64, true, room - beside),
         );
-        svg.text(right, 115, Type::size(WORDS).end(), &chart);
-        let source = format!(
-            "from {}, {}",
-            self.study.recording.file,
-            words::clock_span(self.study)
-        );
-        let lines = [
-            (source, Type::size(WORDS).fill(QUIET), false),
-            (words::grid_statement(&self.study.grid), Type::size(WORDS), false),
-            (
-                words::figure(self.study.cycles.first()),
-                Type::size(WORDS).bold(),
-                true,
-            ),
-        ];
-        for (i, (words, look, bold)) in lines.into_iter().enumerate() {
-            let words = letters::fit(&words, WORDS as f64, bold, room);
-            svg.text(self.margin, 180 + 56 * i as i64, look, &words);
+        svg.text(right, FIRST, Type::size(WORDS).end(), &chart);
+        for (i, (words, look)) in self.heading().into_iter().enumerate() {
+            svg.text(self.margin, SECOND + LINE * i as i64, look, &words);
         }
-        svg.line((self.margin, 322), (right, 322), INK, 4);
+        let rule = self.rule();
+        svg.line((self.margin, rule), (right, rule), INK, 4);
         svg
     }
 }

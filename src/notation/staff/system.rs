@@ -26,7 +26,7 @@ const BRACKETS: f64 = 50.0;
 const LETTERS: f64 = 31.0;
 /// Between staves and letters, and from a row to the next.
 const GAP: f64 = 10.0;
-const BELOW: f64 = 42.0;
+const BELOW: f64 = 26.0;
 /// The height of a staff.
 const STAFF: f64 = 4.0 * SPACE;
 
@@ -64,7 +64,7 @@ impl System {
 struct Said {
     at: Ticks,
     words: String,
-    beat: bool,
+    begins: bool,
     struck: bool,
 }
 
@@ -79,7 +79,7 @@ impl Look<'_> {
             }
         }
         for one in &said {
-            let words = 0.5 * letters::width(&one.words, SMALL as f64, one.beat);
+            let words = 0.5 * letters::width(&one.words, SMALL as f64, one.begins);
             needs.entry(one.at).or_default().and(Need {
                 words,
                 ..Need::default()
@@ -108,7 +108,7 @@ impl Look<'_> {
             parts.push((ink, top));
         }
         if self.count != CountHabit::None {
-            y += LETTERS;
+            y += LETTERS + 6.0;
             let mut ink = Ink::default();
             self.syllables(&mut ink, &said, &spacing);
             parts.push((ink, y));
@@ -362,10 +362,15 @@ impl Look<'_> {
                         CountHabit::Figure => self.step_of_figure(at),
                         habit => syllable(habit, first_beat, step, counted, self.score.beat.value.dots > 0),
                     };
+                    // What begins stands out: the beat, or the figure.
+                    let begins = match self.count {
+                        CountHabit::Figure => words == "1",
+                        _ => step == 0,
+                    };
                     said.push(Said {
                         at,
                         words,
-                        beat: step == 0,
+                        begins,
                         struck: struck.contains(&at),
                     });
                 }
@@ -406,8 +411,8 @@ impl Look<'_> {
     fn syllables(&self, ink: &mut Ink, said: &[Said], spacing: &Spacing) {
         for one in said.iter().filter(|one| !one.words.is_empty()) {
             let look = Type::size(SMALL).middle();
-            let look = if one.beat { look.bold() } else { look };
-            let look = if one.struck || one.beat {
+            let look = if one.begins { look.bold() } else { look };
+            let look = if one.struck || one.begins {
                 look
             } else {
                 look.fill(QUIET)
