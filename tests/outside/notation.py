@@ -16,6 +16,7 @@ import contextlib
 import csv
 import importlib.util
 import json
+import math
 import os
 import pathlib
 import random
@@ -153,13 +154,23 @@ def check_schema(judge, file):
             yield f"{file.name}: {voice} has key {key}"
 
 
-def dyadic(x):
-    d = Fraction(x).denominator
-    return d & (d - 1) == 0
+def tuplets(read, layout):
+    """For every line and beat with a stroke, into how many steps it is divided when that is a tuplet, else None."""
+    parts = collections.defaultdict(lambda: 1)
+    for row, place in zip(read.rows, read.places):
+        at = read.line(row, layout), place.__floor__() - read.start
+        parts[at] = math.lcm(parts[at], place.denominator)
+    compound = read.beat == Fraction(3, 2)
+
+    def plain(n):
+        n = n // 3 if compound and n % 3 == 0 else n if not compound or n == 1 else 3
+        return n & (n - 1) == 0
+
+    return {at: None if plain(n) else n for at, n in parts.items()}
 
 
 def check_music21(read, file, layout):
-    main, grace = read.written(layout)
+    (main, grace), inside = read.written(layout), tuplets(read, layout)
     score = music21.converter.parse(str(file))
     # One line alone is not split into voices; which it is, the rows say.
     lines = sorted({line for line, *_ in main} or {"1"}, key=["1", "hands", "feet", "solo", "figure"].index)
@@ -183,10 +194,11 @@ def check_music21(read, file, layout):
                         entry = (line, at, note.displayName, note.notehead)
                         (graces if element.duration.isGrace else found)[entry] += 1
                     if not element.duration.isGrace:
-                        inside = (Fraction(measure.offset) + Fraction(element.offset)) / read.beat
-                        tuplet = bool(element.duration.tuplets)
-                        if read.beat != Fraction(3, 2) and tuplet != (not dyadic(length)):
-                            yield f"{file.name}: at {inside} a note of {length} has tuplets {element.duration.tuplets}"
+                        beat = (at / read.beat).__floor__()
+                        seen = [t.numberNotesActual for t in element.duration.tuplets]
+                        wanted = inside.get((line, beat))
+                        if seen != ([wanted] if wanted else []):
+                            yield f"{file.name}: {line}, beat {beat}: tuplets {seen}, not {wanted}"
                 bar = measure.barDuration.quarterLength
                 if measure is not part.getElementsByClass("Measure")[0] and total != Fraction(bar):
                     yield f"{file.name}: bar {measure.number} holds {total} quarters, not {bar}"
