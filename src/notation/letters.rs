@@ -77,7 +77,7 @@ mod tests {
         let cut = fit("a very long name of a tune", 40.0, false, 200.0);
         assert!(cut.ends_with('…') && width(&cut, 40.0, false) <= 200.0, "{cut}");
         assert_eq!(fit("short", 40.0, false, 200.0), "short");
-        assert_eq!(wrap("two words", 40.0, false, 100.0), ["two", "words"]);
+        assert_eq!(wrap("two words", 40.0, false, 120.0), ["two", "words"]);
         assert_eq!(wrap("two words", 40.0, false, 400.0), ["two words"]);
     }
 }

@@ -167,7 +167,7 @@ impl Sign {
             Sign::Grace(count) => 34.0 + 17.0 * *count as f64,
             Sign::Bracket => 66.0,
             Sign::House => 58.0,
-            Sign::Doubt => 44.0,
+            Sign::Doubt => 54.0,
             _ => 40.0,
         }
     }
