@@ -28,7 +28,7 @@ struct Thing {
 fn things(svg: &str) -> (Vec<Thing>, Vec<Thing>) {
     let mut reader = Reader::from_str(svg);
     let (mut heads, mut words) = (Vec::new(), Vec::new());
-    let mut open: Option<(f64, f64, f64, bool, String)> = None;
+    let mut open: Option<(f64, f64, f64, bool, String, String)> = None;
     loop {
         match reader.read_event().unwrap() {
             Event::Start(tag) => {
@@ -54,24 +54,34 @@ fn things(svg: &str) -> (Vec<Thing>, Vec<Thing>) {
                         number("font-size"),
                         get("font-weight").is_some(),
                         anchor,
+                        String::new(),
                     ));
                 }
             }
             Event::Text(text) => {
-                if let Some((x, y, size, bold, anchor)) = open.take() {
-                    let wide = letters::width(&text, size, bold);
-                    let left = match anchor.as_str() {
-                        "middle" => x - 0.5 * wide,
-                        "end" => x - wide,
-                        _ => x,
-                    };
-                    words.push(Thing {
-                        what: text.to_string(),
-                        left,
-                        right: left + wide,
-                        y,
-                    });
+                if let Some((.., said)) = &mut open {
+                    said.push_str(&text);
                 }
+            }
+            Event::GeneralRef(_) => {
+                if let Some((.., said)) = &mut open {
+                    said.push('&');
+                }
+            }
+            Event::End(tag) if tag.name().as_ref() == "text" => {
+                let (x, y, size, bold, anchor, said) = open.take().unwrap();
+                let wide = letters::width(&said, size, bold);
+                let left = match anchor.as_str() {
+                    "middle" => x - 0.5 * wide,
+                    "end" => x - wide,
+                    _ => x,
+                };
+                words.push(Thing {
+                    what: said,
+                    left,
+                    right: left + wide,
+                    y,
+                });
             }
             Event::Eof => break,
             _ => {}
