@@ -21,7 +21,7 @@ function planOf(length, attacks, speed) {
     if (attack < length && (struck.length === 0 || attack - struck[struck.length - 1] >= ONE)) struck.push(attack);
   }
   const starts = struck.map((attack) => {
-    const lead = Math.min(LEAD, attack);
+    const lead = Math.min(LEAD, attack, moved(attack, speed));
     return [attack - lead, moved(attack, speed) - lead, lead + KEPT];
   });
   if (struck.length === 0 || struck[0] > LEAD) starts.unshift([0, 0, 0]);

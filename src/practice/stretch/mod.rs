@@ -93,7 +93,7 @@ fn plan(length: usize, attacks: &[usize], speed: f64) -> Vec<Piece> {
     struck.dedup_by(|next, kept| *next - *kept < ONE);
     // Each attack's piece begins a little before it, at the same distance in the output.
     let starts = struck.iter().map(|a| {
-        let lead = LEAD.min(*a);
+        let lead = LEAD.min(*a).min(moved(*a, speed));
         (a - lead, moved(*a, speed) - lead, lead + KEPT)
     });
     let opening = (struck.first().is_none_or(|a| *a > LEAD)).then_some((0, 0, 0));
