@@ -56,7 +56,8 @@ fn grid(study: &Study) -> Value {
 
 fn figure(study: &Study, cycle: &Cycle) -> Value {
     let rounds = look::rounds(study);
-    let (mut missing, mut added): (Vec<(i64, Voice)>, Vec<(i64, Voice)>) = Default::default();
+    let mut missing: Vec<(i64, Voice)> = Vec::new();
+    let mut added: Vec<(i64, Voice)> = Vec::new();
     for broken in &cycle.broken {
         let index = usize::try_from(broken.repeat).ok().and_then(|n| n.checked_sub(1));
         let Some(round) = index.and_then(|index| rounds.get(index)) else {

@@ -71,7 +71,7 @@ const solo = {
   y(row) { return this.TOP + (row + 0.5) * this.ROW; },
   fill(box) {
     const { from, to } = box, width = this.names + (to - from) * this.step + 10;
-    const svg = `<svg width="${width.toFixed(0)}" height="${this.height}">${this.ruled(from, to)}${this.signs(from, to)}${this.strokes(from, to)}</svg>`;
+    const svg = `<svg viewBox="0 0 ${width.toFixed(0)} ${this.height}" width="${width.toFixed(0)}" height="${this.height}">${this.ruled(from, to)}${this.signs(from, to)}${this.strokes(from, to)}</svg>`;
     const old = box.querySelector("canvas");
     if (box.querySelector("svg")) box.querySelector("svg").outerHTML = svg;
     else box.insertAdjacentHTML("afterbegin", svg);

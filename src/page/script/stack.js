@@ -73,7 +73,8 @@ const stack = {
     const rows = this.rows.slice(chunk.first, chunk.first + this.PER_CHUNK);
     const parts = rows.map((row, at) => this.rowSvg(row, chunk.first + at, at * this.height));
     const width = this.labels + this.step * this.length + 8;
-    chunk.innerHTML = `<svg width="${width}" height="${rows.length * this.height}">${parts.join("")}</svg>`;
+    const height = rows.length * this.height;
+    chunk.innerHTML = `<svg viewBox="0 0 ${width} ${height}" width="${width}" height="${height}">${parts.join("")}</svg>`;
   },
   rowSvg([from, to, home], number, top) {
     const middle = top + this.height / 2, ending = this.labels + this.step * (to - from);
@@ -82,7 +83,7 @@ const stack = {
     const where = home ? "home" : clock(timeOf(from));
     const label = `<g class="label" data-row="${number}" role="button" aria-label="hear ${bars ? name : `repeat ${name}`}, from ${placeWords(from)}${home ? ", home" : ""}">`
       + `<rect x="0" y="${top}" width="${this.labels - 8}" height="${this.height}" class="touch"/>`
-      + `<text class="${home ? "home" : "number"}" x="4" y="${middle + 4}">${name}</text>`
+      + `<text class="number" x="4" y="${middle + 4}">${name}</text>`
       + `<text class="${home ? "home" : "count"}" x="${this.labels - 12}" y="${middle + 4}" text-anchor="end">${where}</text></g>`;
     const lines = this.lanes.map((_, lane) =>
       `<path class="rule" d="M${this.labels} ${this.y(top, lane)}H${ending.toFixed(1)}"/>`).join("");
