@@ -43,6 +43,7 @@ const stack = {
     this.step = clamp((this.box.clientWidth - this.labels - 14) / length, 7, 30);
     this.height = this.lanes.length * 14 + 6;
     const wide = this.labels + this.step * length + 8;
+    this.box.classList.toggle("narrow", wide < 400);
     const numbers = [];
     for (let step = 0; step < length; step++) {
       if (this.step < 14 && step % Math.ceil(14 / this.step) !== 0) continue;
