@@ -87,13 +87,18 @@ const controls = {
   find(words) {
     const time = words.match(/(\d+):(\d+(?:\.\d+)?)/);
     const numbers = (words.match(/-?\d+/g) || []).map(Number);
-    if (time) { choose({ step: Math.floor(stepAt(Number(time[1]) * 60 + Number(time[2])) + 1e-6) }, "beat"); }
-    else if (numbers.length > 0) {
-      const [bar, beat = 1, step = 1] = numbers;
-      choose({ step: barStart(bar) + (beat - 1) * BEAT + step - 1 }, numbers.length > 1 ? "beat" : "bar");
-    } else { tell("Write the number of a bar, such as 12, or 12, beat 3, or a time such as 1:04."); return; }
-    const step = chosenStep(), { lines } = solo;
-    if (solo.boxOf(step)) { solo.bring(step); tell(`Here is ${placeWords(step)}.`); return; }
+    if (!time && numbers.length === 0) {
+      tell("Write the number of a bar, such as 12, or 12, beat 3, or a time such as 1:04.");
+      return;
+    }
+    const [bar, beat = 1, inside = 1] = numbers, { lines } = solo;
+    const step = time ? Math.floor(stepAt(Number(time[1]) * 60 + Number(time[2])) + 1e-6) : barStart(bar) + (beat - 1) * BEAT + inside - 1;
+    if (solo.boxOf(step)) {
+      choose({ step }, time || numbers.length > 1 ? "beat" : "bar");
+      solo.bring(step);
+      tell(`Here is ${placeWords(step)}.`);
+      return;
+    }
     const reaches = lines.length ? `: it goes from ${placeWords(lines[0][0])} to ${placeWords(lines[lines.length - 1][1] - 1)}` : "";
     tell(`The solo has no ${placeWords(step)}${reaches}.`);
   },

@@ -112,7 +112,7 @@ const solo = {
       if (grid.clock) {
         out.push(button("beat", step, placeWords(step), `<text class="count" x="${x}" y="18" text-anchor="middle">${clock(timeOf(step))}</text>`));
       } else if (place.beat === 1) {
-        const time = narrow ? "" : `<tspan class="count" dx="6">${clock(timeOf(step))}</tspan>`;
+        const time = narrow || this.step * BEAT < 92 ? "" : `<tspan class="count" dx="6">${clock(timeOf(step))}</tspan>`;
         out.push(button("bar", step, `bar ${place.bar}`, `<rect class="touch" x="${x - this.step / 2}" y="0" width="${this.step * BEAT}" height="20"/><text class="number" x="${x - this.step / 2 + 2}" y="16">${place.bar}${time}</text>`));
       } else {
         out.push(button("beat", step, placeWords(step), `<rect class="touch" x="${x - 12}" y="0" width="24" height="20"/><text class="count" x="${x}" y="16" text-anchor="middle">${place.beat}</text>`));
