@@ -8,8 +8,13 @@ use crate::names::Mark;
 use crate::notation::read;
 use crate::options::ScoreLayout;
 
+/// Notes by their time and key.
+type Notes = Vec<(f64, u8)>;
+/// Markers by their time.
+type Markers = Vec<(f64, String)>;
+
 /// Times and keys of all notes by the file's own tempo map, and the times of its bars' markers.
-fn played(bytes: &[u8]) -> (Vec<(f64, u8)>, Vec<(f64, String)>) {
+fn played(bytes: &[u8]) -> (Notes, Markers) {
     let smf = Smf::parse(bytes).unwrap();
     let mut tempi = vec![];
     let (mut notes, mut marks) = (vec![], vec![]);
