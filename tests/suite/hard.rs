@@ -372,11 +372,11 @@ fn a_small_disk_that_is_full_costs_nothing_that_was_there() {
     write_wav(&song, strokes(RATE, 3).map(f64::from));
     fs::create_dir(folder.path().join("disk")).unwrap();
     let script = r##"
-        mount -t tmpfs -o size=300k none disk || exit 77
+        mount -t tmpfs -o size=8m none disk || exit 77
         "$0" study take.wav --out disk/study --quiet || exit 3
         printf '2.8\tchina\n' >> disk/study/hits.tsv
         cp -r disk/study before
-        head -c 1000000 /dev/zero > disk/fill 2>/dev/null
+        head -c 20000000 /dev/zero > disk/fill 2>/dev/null
         "$0" study take.wav --out disk/study && exit 4
         diff -r before disk/study || exit 5
         rm disk/fill
