@@ -363,7 +363,7 @@ impl Drawer<'_> {
             .unwrap_or_default();
         let title = format!("{}{place_words}, {}", words::voice(hit.voice), hit.time.clock());
         let data = format!(
-            r#"data-voice="{}" data-time="{:.3}"{colour}"#,
+            r#"id="staff-{0}-{1:.5}" data-voice="{0}" data-time="{1:.3}"{colour}"#,
             hit.voice, hit.time.0
         );
         ink.glyph(
