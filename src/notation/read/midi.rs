@@ -9,10 +9,15 @@ use crate::names::Voice;
 /// The channel of percussion, counted from 0 **[P: General MIDI Level 1]**.
 const PERCUSSION: u8 = 9;
 
+const IN_FRAMES: &str = "its times are in frames, not in beats";
+
 pub(super) fn read(bytes: &[u8]) -> Result<Written, String> {
+    if has_impossible_frames(bytes) {
+        return Err(IN_FRAMES.to_owned());
+    }
     let score = Smf::parse(bytes).map_err(|error| format!("a broken MIDI file ({error})"))?;
     let Timing::Metrical(per_quarter) = score.header.timing else {
-        return Err("its times are in frames, not in beats".to_owned());
+        return Err(IN_FRAMES.to_owned());
     };
     let per_quarter = f64::from(per_quarter.as_int());
     if per_quarter <= 0.0 {
@@ -68,4 +73,10 @@ pub(super) fn read(bytes: &[u8]) -> Result<Written, String> {
         meter: meter.map(|(_, meter)| meter),
         warnings: (unknown > 0).then_some(warning).into_iter().collect(),
     })
+}
+
+/// Whether a header counts -128 frames a second, which the parser cannot turn round: its arithmetic overflows there.
+fn has_impossible_frames(bytes: &[u8]) -> bool {
+    let mut headers = bytes.windows(13).filter(|window| window.starts_with(b"MThd"));
+    headers.any(|window| window.last() == Some(&0x80))
 }

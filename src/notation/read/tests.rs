@@ -111,6 +111,9 @@ fn files_that_are_no_score_are_refused_with_what_to_do() {
     assert!(message(b"").contains("neither MIDI nor MusicXML"));
     assert!(message(b"PK\x03\x04").contains("compressed MusicXML"));
     assert!(message(b"MThd").contains("broken MIDI"));
+    // Found by fuzzing: -128 frames a second.
+    let odd = include_bytes!("../../../tests/fuzz/crashes/midi-71ace9c8");
+    assert!(message(odd).contains("in frames"));
     assert!(message(b"<html></html>").contains("html"));
     assert!(message(b"<score-partwise>").contains("stops in the middle"));
     assert!(message(b"<score-partwise></score-partwise>").contains("no drum notes"));
