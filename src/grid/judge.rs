@@ -282,6 +282,7 @@ fn dot(a: &[f32], b: &[f32]) -> f32 {
 
 #[cfg(test)]
 mod tests {
+    use super::super::pulse::Heard;
     use super::*;
 
     #[test]
@@ -300,5 +301,41 @@ mod tests {
             );
         }
         assert_eq!(values.count(), 0);
+    }
+
+    /// What the framework that fitted the file makes of the same made-up marks: `tests/fitting/grid/golden.py`.
+    const GOLDEN: [f64; 27] = [
+        -162.33730, -126.32026, -119.04681, -162.40392, -115.50974, -136.40352, -147.60295, -136.41423,
+        -155.96979, -146.69348, -112.75930, -142.67473, -140.59904, -135.87657, -138.37263, -153.05728,
+        -144.72362, -131.81163, -191.13454, -120.33805, -120.45599, -143.93340, -132.07527, -141.68631,
+        -158.90424, -139.51390, -120.81368,
+    ];
+
+    #[test]
+    fn made_up_marks_score_as_in_the_framework_that_fitted_the_file() {
+        let mut drawn = 1_u64;
+        let mut draw = || {
+            drawn = (drawn * 1_103_515_245 + 12_345) % (1 << 31);
+            drawn as f32 / (1_u64 << 31) as f32
+        };
+        let beats = 23;
+        let patterns: Vec<_> = (0..beats).map(|_| std::array::from_fn(|_| draw())).collect();
+        let heard: Vec<Heard> = (0..beats)
+            .map(|_| std::array::from_fn(|_| f64::from(draw())))
+            .collect();
+        let lively: Vec<bool> = (0..beats).map(|_| draw() > 0.2).collect();
+        let pulse_marks: Vec<f32> = (0..PULSE_MARKS).map(|_| 2.0 * draw() - 1.0).collect();
+        let mut pulse = Pulse::new(&[], vec![0.0, 1.0], None);
+        (pulse.patterns, pulse.heard, pulse.lively) = (patterns, heard, lively);
+        let opinion = Judge::fitted().hear(&pulse, &pulse_marks);
+        let readings = BARS.flat_map(|bar| (0..bar).map(move |first| (bar, first)));
+        for ((bar, first), golden) in readings.zip(GOLDEN) {
+            let marks: Vec<f32> = (0..BAR_MARKS).map(|_| 2.0 * draw() - 1.0).collect();
+            let score = opinion.score(bar, first, &marks);
+            assert!(
+                (score - golden).abs() < 1e-5 * golden.abs(),
+                "bars of {bar} from beat {first}: {score}, not {golden}"
+            );
+        }
     }
 }

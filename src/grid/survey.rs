@@ -40,7 +40,6 @@ fn any_part(dice: &mut ChaCha8Rng) -> Part {
 }
 
 #[test]
-#[ignore = "not reached yet: of 200, beats 190 where 194 are asked for, steps 199, bars 185; run it to see which"]
 fn parts_of_all_meters_subdivisions_and_tempi_are_read_right() {
     let mut dice = ChaCha8Rng::seed_from_u64(21);
     let (mut beats, mut steps, mut bars) = (0, 0, 0);

@@ -20,7 +20,7 @@ use crate::options::GridOptions;
 use parts::{Example, Groove, example, grooves};
 
 /// Kinds of material, told apart when the result is measured.
-const KINDS: [&str; 3] = ["played", "invented groove", "invented solo"];
+const KINDS: [&str; 4] = ["played", "played, altered", "invented groove", "invented solo"];
 
 fn number(name: &str, usual: usize) -> usize {
     std::env::var(name)
