@@ -86,9 +86,8 @@ pub fn study_of(
     let hits = corrections.apply_hits(named, &stretch);
     watch(Stage::Grid);
     let grid = grid::find(&hits, &options.grid);
-    let placed = grid::place(&hits, &grid);
     watch(Stage::Cycles);
-    let cycles = cycles::find(&placed, &grid, &options.cycles);
+    let (grid, placed, cycles) = cycles::settle(&hits, grid, options);
     let facts = RecordingFacts::from(&recording.source);
     let mut warnings = recording.warnings.clone();
     if options.hits.mix {

@@ -7,6 +7,7 @@ mod figure;
 mod home;
 mod price;
 mod search;
+mod settle;
 mod stretch;
 mod strokes;
 mod verify;
@@ -18,6 +19,7 @@ use crate::names::{Limb, Voice};
 use crate::options::CycleOptions;
 use crate::units::{Bits, Seconds, Steps};
 pub use home::{BeatStep, Home, Round, Stair, Way};
+pub use settle::settle;
 use strokes::Strokes;
 pub use verify::{BadClaim, Claim, Relation, Unit, Verdict, Verification, judge, verify};
 

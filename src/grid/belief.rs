@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use super::reading::Reading;
+use super::reading::{BARS, Reading};
 use super::{Meter, Rival};
 use crate::units::Bpm;
 
@@ -20,6 +20,8 @@ const TEMPO_SPREAD: f64 = 0.4;
 /// and invented parts [M].
 const FOUR: f64 = 0.5;
 const FIVE: f64 = -1.5;
+/// How often music for drum set has bars of so many beats, over how often practice has **[C]** [M].
+const USUAL_BARS: [(usize, f64); 6] = [(2, 0.2), (3, 0.5), (4, 1.0), (5, 0.2), (6, 0.3), (7, 0.3)];
 /// So many of the best readings may be chosen.
 const LIKELY: usize = 40;
 
@@ -78,6 +80,20 @@ impl Belief {
         own.into_iter()
             .rev()
             .max_by(|a, b| self.share_of(a).total_cmp(&self.share_of(b)))
+    }
+
+    /// The best reading of the bar length that is believed most, whichever beat is beat one. Here counts how often
+    /// music has bars of each length ([`USUAL_BARS`]), as little may be left to hear.
+    pub(super) fn likeliest_bars(&self) -> Option<&Reading> {
+        let share = |bar: usize| {
+            let usual = USUAL_BARS
+                .iter()
+                .find(|(b, _)| *b == bar)
+                .map_or(0.0, |(_, s)| *s);
+            usual * self.share(|r| r.bar == bar)
+        };
+        let bar = BARS.max_by(|a, b| share(*a).total_cmp(&share(*b)))?;
+        self.readings.iter().map(|(_, r)| r).find(|r| r.bar == bar)
     }
 
     pub(super) fn share(&self, holds: impl Fn(&Reading) -> bool) -> f64 {

@@ -6,7 +6,7 @@ use super::division::{Division, density};
 use super::events::{Event, gather};
 use super::pulse::median;
 use super::reading::Reading;
-use super::search::readings;
+use super::search::{readings, readings_on};
 use super::smooth::{places, smooth};
 use super::swing::{Swing, ratio, swing};
 use super::uneven::uneven;
@@ -23,6 +23,8 @@ const LONGEST: f64 = 7200.0;
 const CONFIDENT: f64 = 0.4;
 /// A hint that the recording believes less than this is contradicted by it.
 const CONTRADICTED: f64 = 0.05;
+/// Log odds that a figure begins on beat one rather than on some other beat [C].
+const BEGUN: f64 = 1.0;
 
 /// Finds the grid that the hits lie on; hints are obeyed, and a warning says when the hits speak against one.
 /// Too few hits, or hits without any regularity, give [`Grid::none`] with a warning.
@@ -67,6 +69,32 @@ pub fn find(hits: &[Hit], hints: &GridOptions) -> Grid {
         rivals: belief.rivals(best),
         warnings: contradictions(&events, hints),
         ..laid(&events, best, hints)
+    }
+}
+
+/// The same beats in bars of the length that `free` and what is usual speak for: `free` are hits of the recording
+/// without figures that may cross the bar, and `begun` is when the surest of those begins. Bars of the same length stay.
+pub fn bars_anew(grid: Grid, free: &[Hit], begun: Option<Seconds>) -> Grid {
+    let events = gather(free);
+    let beats: Vec<f64> = grid.beats.iter().map(|b| b.0).collect();
+    if events.len() < FEWEST || beats.len() < FEWEST {
+        return grid;
+    }
+    let mut readings = readings_on(&events, beats, grid.steps_per_beat);
+    for reading in &mut readings {
+        let on_one = begun.is_some_and(|time| reading.is_one(reading.nearest_beat(time.0)));
+        reading.score += if on_one { BEGUN } else { 0.0 };
+    }
+    let belief = Belief::new(readings);
+    match belief.likeliest_bars() {
+        Some(best) if best.bar != grid.meter.beats_per_bar() as usize => Grid {
+            meter: meter_of(best),
+            first_downbeat: best.first,
+            sure: belief.share_of(best),
+            rivals: belief.rivals(best),
+            ..grid
+        },
+        _ => grid,
     }
 }
 

@@ -54,7 +54,7 @@ mod survey;
 #[path = "../../tests/fitting/grid/practice.rs"]
 mod practice;
 
-pub use find::find;
+pub use find::{bars_anew, find};
 pub use lateness::{Lateness, lateness};
 pub use place::{Place, Placed, place};
 pub use swing::Swing;

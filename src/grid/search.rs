@@ -40,6 +40,14 @@ pub(super) fn readings(events: &[Event], hints: &GridOptions) -> Vec<Reading> {
     each.into_iter().flatten().collect()
 }
 
+/// The readings of `events` that have these beats and steps.
+pub(super) fn readings_on(events: &[Event], beats: Vec<f64>, steps: u32) -> Vec<Reading> {
+    let pulse = Pulse::new(events, beats, Some(steps));
+    let mut readings = Vec::new();
+    add_readings(&mut readings, &pulse, &GridOptions::default());
+    readings
+}
+
 /// Every row of beats worth weighing, each once: the tracks, those that the same strokes allow at other levels, begun
 /// on each part of their beat.
 pub(super) fn pulses(events: &[Event], hints: &GridOptions) -> Vec<Pulse> {
