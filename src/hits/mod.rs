@@ -55,8 +55,9 @@ const LEAST_IN_MIX: f64 = 0.6;
 const LEAST_BY_BOTH: f64 = 0.4;
 const LEAST_BY_BOTH_IN_MIX: f64 = 0.7;
 
-/// The network's share in the decision; the flux has the rest.
+/// The network's share in the decision, and where a band plays along, whose notes rise too; the flux has the rest.
 const SAY: f64 = 0.6;
+const SAY_IN_MIX: f64 = 0.8;
 
 /// What a stroke adds to what rings may vanish beside it; nothing is softer than this under the loudest stroke, dB: the
 /// noise of 16 bits.
@@ -107,7 +108,8 @@ pub fn find(recording: &Recording, heard: &Heard, options: &HitOptions) -> Vec<O
     let mut struck = if heard.is_empty() {
         rising
     } else {
-        by_both(recording, heard, &rising)
+        let say = if options.mix { SAY_IN_MIX } else { SAY };
+        by_both(recording, heard, &rising, say)
     };
     let least = match (heard.is_empty(), options.mix) {
         (true, false) => LEAST,
@@ -136,12 +138,12 @@ fn rising(recording: &Recording) -> Vec<(Attack, f64)> {
         .collect()
 }
 
-/// Both accounts weighed together: the candidates of the flux with what the network hears at their times, and strokes
-/// that only the network hears.
-fn by_both(recording: &Recording, heard: &Heard, rising: &[(Attack, f64)]) -> Vec<(Attack, f64)> {
+/// Both accounts weighed together, the network's with a share of `say`: the candidates of the flux with what the network
+/// hears at their times, and strokes that only the network hears.
+fn by_both(recording: &Recording, heard: &Heard, rising: &[(Attack, f64)], say: f64) -> Vec<(Attack, f64)> {
     let weigh = |network: f64, flux: f64| {
-        let say = |log_odds: f64| log_odds.clamp(SILENT, LOUDEST);
-        probability(SAY * say(network) + (1.0 - SAY) * say(flux))
+        let said = |log_odds: f64| log_odds.clamp(SILENT, LOUDEST);
+        probability(say * said(network) + (1.0 - say) * said(flux))
     };
     let mut matched = vec![false; rising.len()];
     let mut struck = Vec::new();
