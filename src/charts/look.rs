@@ -10,6 +10,7 @@ use super::palette::{self, LEVELS, STROKE, SURE};
 use super::score::{Score, is_home, repeats};
 use super::shapes;
 use super::words;
+use crate::cycles::Cycle;
 use crate::names::Voice;
 use crate::study::Study;
 
@@ -110,12 +111,9 @@ pub fn has_grid(study: &Study) -> bool {
     words::can_rule(&study.grid)
 }
 
-/// Where every repeat of the best figure lies; none without a figure or a grid.
-pub fn rounds(study: &Study) -> Vec<Round> {
+/// Where every repeat of a figure of the study lies; none without a grid.
+pub fn rounds(study: &Study, cycle: &Cycle) -> Vec<Round> {
     let score = Score::of(study);
-    let Some(cycle) = study.cycles.first() else {
-        return Vec::new();
-    };
     repeats(cycle, &score)
         .iter()
         .map(|repeat| Round {

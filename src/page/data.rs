@@ -23,7 +23,7 @@ pub(super) fn of(study: &Study, source: &Source) -> Value {
         "command": source.command,
         "look": look::look(study),
         "grid": grid(study),
-        "figure": study.cycles.first().filter(|_| look::has_grid(study)).map(|cycle| figure(study, cycle)),
+        "figures": figures(study),
         "cells": cells(study),
         "impossible": impossible(study),
         "warnings": study.warnings,
@@ -54,8 +54,15 @@ fn grid(study: &Study) -> Value {
     })
 }
 
+fn figures(study: &Study) -> Vec<Value> {
+    if !look::has_grid(study) {
+        return Vec::new();
+    }
+    study.cycles.iter().map(|cycle| figure(study, cycle)).collect()
+}
+
 fn figure(study: &Study, cycle: &Cycle) -> Value {
-    let rounds = look::rounds(study);
+    let rounds = look::rounds(study, cycle);
     let mut missing: Vec<(i64, Voice)> = Vec::new();
     let mut added: Vec<(i64, Voice)> = Vec::new();
     for broken in &cycle.broken {

@@ -87,7 +87,7 @@ fn no_name_ends_a_script_or_a_title() {
 fn a_recording_without_hits_or_grid_has_a_page() {
     let silence = Recording::from_channels(&[vec![0.0f32; RATE as usize]]);
     let page = page(&study(&silence), "time\tvoice\n", &silent());
-    assert!(page.contains(r#""clock":true"#) && page.contains(r#""figure":null"#));
+    assert!(page.contains(r#""clock":true"#) && page.contains(r#""figures":[]"#));
 }
 
 /// All parts of a sound, as the command makes them.

@@ -9,6 +9,7 @@ the page are put there. Without any Chromium the check says so and is skipped.
 
 import base64
 import csv
+import json
 import os
 import pathlib
 import shutil
@@ -544,7 +545,7 @@ def check_places(visit, check):
     page.click("#spots summary")
     page.wait_for_timeout(300)
     listed = page.locator("#spots-list li").count()
-    rounds = page.evaluate("JSON.parse(document.getElementById('study').textContent).figure.rounds.length")
+    rounds = page.evaluate("JSON.parse(document.getElementById('study').textContent).figures[0].rounds.length")
     check.that(listed >= rounds - 1, f"{listed} spots for {rounds} rounds")
     page.keyboard.press("s")
     heard = set()
@@ -557,6 +558,67 @@ def check_places(visit, check):
     page.press("#bar", "Enter")
     check.that("Here is bar 17" in visit.text("#told"), f"search by bar: {visit.text('#told')!r}")
     page.keyboard.press("Escape")
+
+
+def check_grace(context, check, folder):
+    """A flam's grace stroke is written earlier or later, and goes with the mark; what is saved says so."""
+    visit = Visit(context, folder, check)
+    page = visit.page
+    number, row = next((i + 1, row) for i, row in enumerate(rows(folder)) if row["mark"] == "flam")
+    page.fill("#bar", f"{int(float(row['time'])) // 60}:{float(row['time']) % 60:05.2f}")
+    page.press("#bar", "Enter")
+    page.locator(f"#g-h{number}").dispatch_event("click")
+    page.keyboard.press("Escape")
+    check.that(page.input_value("#edit-grace") == row["grace"], f"the page says a grace of {page.input_value('#edit-grace')!r}, not {row['grace']!r}")
+    page.fill("#edit-grace", "33.3")
+    page.press("#edit-grace", "Tab")
+    with page.expect_download() as waiting:
+        page.keyboard.press("Control+s")
+    lines = pathlib.Path(waiting.value.path()).read_text(encoding="utf-8").splitlines()
+    head = next(line for line in lines if line.startswith("time\t")).split("\t")
+    saved = next(line for line in lines if line.startswith(f"{row['time']}\t{row['voice']}\t")).split("\t")
+    check.that(saved[head.index("grace")] == "33.3", f"the saved row is {saved}")
+    page.fill("#edit-grace", "900")
+    page.press("#edit-grace", "Tab")
+    check.that(page.input_value("#edit-grace") == "33.3", "a grace of 900 ms is taken")
+    page.select_option("#edit-mark", "accent")
+    check.that(page.is_hidden("#grace"), "an accent has a grace stroke")
+    page.keyboard.press("Escape")
+    page.evaluate("document.activeElement.blur()")
+    for _ in range(2):
+        page.keyboard.press("z")
+    check.that(page.input_value("#edit-grace") == row["grace"] and visit.text("#corrections").startswith("No corrections"), "undo does not bring the grace back")
+    page.close()
+
+
+def check_figures(context, check, folder, work):
+    """Of two figures each can be looked at. No demo has two: the second is every other repeat of the first, put in here."""
+    visit = Visit(context, folder, check)
+    check.that(visit.page.is_hidden("#figures"), "one figure is offered for choice")
+    visit.page.close()
+    two = work / "two-figures"
+    shutil.copytree(folder, two)
+    page = (two / "study.html").read_text(encoding="utf-8")
+    begin = page.index('<script type="application/json" id="study">') + len('<script type="application/json" id="study">')
+    end = page.index("</script>", begin)
+    known = json.loads(page[begin:end])
+    first = known["figures"][0]
+    pairs = list(zip(first["rounds"][::2], first["rounds"][1::2]))
+    second = {**first, "length": 2 * first["length"], "voices": first["voices"][:1], "missing": [], "added": [], "rounds": [[a[0], b[1], False] for a, b in pairs]}
+    known["figures"].append(second)
+    (two / "study.html").write_text(page[:begin] + json.dumps(known).replace("<", "\\u003c") + page[end:], encoding="utf-8")
+    visit = Visit(context, two, check)
+    page = visit.page
+    starts = page.locator("#solo-lines .can.round").count()
+    check.that(page.locator("#which-figure option").count() == 2, "the second figure is not offered")
+    page.select_option("#which-figure", "1")
+    check.that(page.input_value("#stack-length") == str(second["length"]), "the stack keeps the first figure's length")
+    check.that(page.locator("#row-0 .rule").count() == 1, "the stack keeps the first figure's voices")
+    page.wait_for_timeout(300)
+    check.that(page.locator("#solo-lines .can.round").count() < starts, "the solo keeps the first figure's starts")
+    page.select_option("#which-figure", "0")
+    check.that(page.input_value("#stack-length") == str(first["length"]), "the first figure does not come back")
+    page.close()
 
 
 def check_looks(browser, check, folder, pictures):
@@ -659,6 +721,8 @@ def main():
             lambda: check_compare(visit, check),
             lambda: visit.page.close(),
             lambda: check_places(Visit(context, folder, check), check),
+            lambda: check_grace(context, check, folder),
+            lambda: check_figures(context, check, folder, work),
             lambda: check_keys(context, check, program, folder, work),
             lambda: check_stale(context, check, program, folder),
             lambda: check_looks(browser, check, folder, pictures),

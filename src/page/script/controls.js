@@ -15,7 +15,6 @@ const controls = {
         player.balance();
       });
     }
-    byId("click-round").parentNode.hidden = rounds.length === 0;
     byId("drum-level").addEventListener("input", ({ target }) => {
       drums.level = 10 ** (Number(target.value) / 20);
       player.balance();
@@ -24,13 +23,18 @@ const controls = {
     for (const form of ["correct", "add"]) byId(form).addEventListener("submit", (event) => event.preventDefault());
     byId("play").addEventListener("click", () => this.playOrStop());
     byId("from-start").addEventListener("click", () => { choose({ step: solo.lines.length ? solo.lines[0][0] : 0 }, "bar", true); this.playOn(); });
-    byId("loop-kind").querySelector("[value=round]").disabled = rounds.length === 0;
+    this.figureTaken();
     byId("loop-form").addEventListener("submit", (event) => { event.preventDefault(); this.loop(); });
     byId("bar-form").addEventListener("submit", (event) => { event.preventDefault(); this.find(byId("bar").value); });
     document.addEventListener("keydown", (event) => this.key(event));
     player.watchers.push(() => this.said());
     this.speedSaid();
     this.said();
+  },
+  figureTaken() {
+    byId("click-round").parentNode.hidden = rounds.length === 0;
+    byId("loop-kind").querySelector("[value=round]").disabled = rounds.length === 0;
+    this.anew();
   },
   said() {
     const step = chosenStep();

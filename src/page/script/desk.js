@@ -5,6 +5,8 @@
 const chosen = { id: null, step: null, voice: null, extent: "stroke", span: null };
 
 const spotSign = byId("spot-sign");
+// Marks with grace strokes.
+const GRACED = ["flam", "drag"];
 
 const chosenStroke = () => (chosen.id ? edits.find(chosen.id) || null : null);
 function chosenStep() {
@@ -117,7 +119,8 @@ function showChosen() {
   if (stroke) {
     byId("edit-voice").value = stroke.voice;
     byId("edit-time").value = stroke.time.toFixed(5);
-    for (const name of ["limb", "layer", "mark"]) byId(`edit-${name}`).value = stroke[name];
+    for (const name of ["limb", "layer", "mark", "grace"]) byId(`edit-${name}`).value = stroke[name];
+    byId("grace").hidden = !GRACED.includes(stroke.mark);
   } else if (step !== null) {
     byId("add-voice").value = chosen.voice || "snare";
   }
@@ -168,9 +171,16 @@ const desk = {
     options(byId("edit-limb"), [["", "not said"], ...study.limbs.map((limb) => [limb, `${LIMBS[limb]}, ${limb}`])]);
     options(byId("edit-layer"), [["", "not said"], ...study.layers.map((layer) => [layer, layer === "ostinato" ? "the figure" : "the solo"])]);
     options(byId("edit-mark"), [["", "none"], ...study.marks.map((mark) => [mark, mark])]);
-    for (const name of ["voice", "limb", "layer", "mark"]) {
+    for (const name of ["voice", "limb", "layer"]) {
       byId(`edit-${name}`).addEventListener("change", ({ target }) => correct({ [name]: target.value }));
     }
+    byId("edit-mark").addEventListener("change", ({ target: { value } }) =>
+      correct(GRACED.includes(value) ? { mark: value } : { mark: value, grace: "" }));
+    byId("edit-grace").addEventListener("change", ({ target }) => {
+      const { value, min, max } = target, grace = Number(value);
+      if (value === "" || (grace >= Number(min) && grace <= Number(max))) correct({ grace: value && grace.toFixed(1) });
+      else showChosen();
+    });
     byId("edit-time").addEventListener("change", ({ target }) => {
       const time = Number(target.value);
       if (target.value !== "" && time >= 0 && time <= study.recording.seconds) correct({ time: Math.round(time * 1e5) / 1e5 });

@@ -1,8 +1,5 @@
 // Strokes as shapes, lines and strips: what the stack and the solo are drawn with. Pictures are text of SVG.
 
-const hasFigure = figure !== null;
-const addedAt = new Set((figure ? figure.added : []).map(([step, voice]) => `${step} ${voice}`));
-
 function weightOf(stroke) {
   if (!hasFigure) return "alone";
   return stroke.layer === "ostinato" ? "figure" : "solo";

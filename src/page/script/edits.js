@@ -31,7 +31,7 @@ const edits = {
     const taken = this.done.concat(this.undone).map((edit) => edit.id);
     let number = 1;
     while (taken.includes(`new${number}`)) number++;
-    return this.make({ id: `new${number}`, was: null, now: { limb: "", layer: "", mark: "", ...now } });
+    return this.make({ id: `new${number}`, was: null, now: { limb: "", layer: "", mark: "", grace: "", ...now } });
   },
   make(edit) {
     this.done.push(edit);

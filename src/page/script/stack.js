@@ -6,13 +6,20 @@ const stack = {
   PER_CHUNK: 24, TOP: 20,
 
   begin() {
-    const counts = new Map();
-    for (const { voice } of edits.strokes) counts.set(voice, (counts.get(voice) || 0) + 1);
-    const busiest = [...counts.keys()].sort((a, b) => counts.get(b) - counts.get(a)).slice(0, 3);
-    const shown = hasFigure ? figure.voices : busiest;
-    this.lanes = look.voices.map((shape) => shape.voice).filter((voice) => shown.includes(voice));
-    const length = byId("stack-length");
-    length.value = hasFigure ? figure.length : BAR;
+    this.take();
+    const length = byId("stack-length"), which = byId("which-figure");
+    byId("figures").hidden = study.figures.length < 2;
+    options(which, study.figures.map(({ length, voices }, at) =>
+      [String(at), `of ${counted(length, "step")} on ${listed(voices.map(voiceName))}`]));
+    which.addEventListener("change", () => {
+      lookAt(Number(which.value));
+      this.take();
+      this.draw();
+      solo.lay();
+      unsure.list();
+      controls.figureTaken();
+      showChosen();
+    });
     length.addEventListener("change", () => this.draw());
     byId("stack-by-figure").hidden = !hasFigure;
     byId("stack-by-figure").addEventListener("click", () => { length.value = figure.length; this.draw(); });
@@ -23,6 +30,15 @@ const stack = {
     edits.watchers.push((before, after) => [before, after].forEach((stroke) => stroke && this.redraw(stroke)));
     this.head = element("div", { class: "head", hidden: true });
     this.draw();
+  },
+  // The rows and the length of the figure that is looked at; without one, the voices that are struck most.
+  take() {
+    const counts = new Map();
+    for (const { voice } of edits.strokes) counts.set(voice, (counts.get(voice) || 0) + 1);
+    const busiest = [...counts.keys()].sort((a, b) => counts.get(b) - counts.get(a)).slice(0, 3);
+    const shown = hasFigure ? figure.voices : busiest;
+    this.lanes = look.voices.map((shape) => shape.voice).filter((voice) => shown.includes(voice));
+    byId("stack-length").value = hasFigure ? figure.length : BAR;
   },
   get length() { return clamp(Math.round(Number(byId("stack-length").value)) || 1, 1, 4 * BAR + 200); },
   // Rows of [first step, step after the last, home].

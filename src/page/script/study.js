@@ -1,7 +1,7 @@
 // The study that the page shows: its grid as arithmetic, and its places in words.
 
 const study = JSON.parse(document.getElementById("study").textContent);
-const { grid, figure, look, sound } = study;
+const { grid, look, sound } = study;
 const BEAT = grid.per_beat, BAR = grid.per_beat * grid.beats_per_bar;
 
 const mod = (a, b) => ((a % b) + b) % b;
@@ -66,8 +66,16 @@ const shapes = new Map(look.voices.map((shape) => [shape.voice, shape]));
 const voiceName = (voice) => (shapes.get(voice) || { name: voice }).name;
 const LIMBS = { RH: "right hand", LH: "left hand", RF: "right foot", LF: "left foot" };
 
-// The repeats of the figure as [first step, step after the last, whether it comes home].
-const rounds = figure ? figure.rounds : [];
+// The figure that is looked at, its repeats as [first step, step after the last, whether it comes home], and what
+// its repeats have beyond it.
+const hasFigure = study.figures.length > 0;
+let figure = null, rounds = [], addedAt = new Set();
+function lookAt(index) {
+  figure = study.figures[index] || null;
+  rounds = figure ? figure.rounds : [];
+  addedAt = new Set((figure ? figure.added : []).map(([step, voice]) => `${step} ${voice}`));
+}
+lookAt(0);
 // The number of the repeat, from 0, in which a step lies; -1 outside the figure.
 function roundAt(step) {
   const at = notBefore(rounds, step + 1e-6, (round) => round[0]) - 1;
