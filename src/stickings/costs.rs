@@ -27,10 +27,12 @@ pub(super) const OTHER_HAND: f64 = 7.0;
 /// A hand and a foot of different sides where a line, or a figure, has one of each [C: side pairs].
 pub(super) const NOT_A_SIDE: f64 = 12.0;
 /// A limb other than the one that plays this place of a cell everywhere else [C: the same figure keeps its sticking].
-pub(super) const OTHER_STICKING: f64 = 1.6;
+pub(super) const OTHER_STICKING: f64 = 3.0;
 
 /// A hand goes to another drum less often than it stays.
-const STAYS: f64 = 1.5;
+const STAYS: f64 = 2.5;
+/// Share of that which a hand has forgotten when it is rested.
+const FADES: f64 = 0.5;
 
 /// How fast one limb can go.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -104,7 +106,7 @@ pub(super) fn moving(distance: f64, gap: f64) -> f64 {
     if distance < 0.05 {
         return 0.0;
     }
-    (STAYS + 0.8 * distance.min(1.0)) * (1.0 - gap / RESTED).max(0.0)
+    (STAYS + 0.8 * distance.min(1.0)) * (1.0 - FADES * gap / RESTED).max(0.0)
 }
 
 /// What it strains a hand to go `distance` metres in `gap` seconds.

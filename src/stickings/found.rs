@@ -315,9 +315,12 @@ impl Report<'_> {
 
     fn runs(&self, cell: usize, permutations: &[(usize, Permutation)]) -> Vec<Run> {
         let mut runs: Vec<(usize, usize, usize, u32)> = Vec::new();
-        for (tile, _) in self.tiles(cell) {
+        let mut whole = true;
+        for (tile, variant) in self.tiles(cell) {
+            // After a cut one it begins anew.
+            let goes_on = std::mem::replace(&mut whole, tile.to - tile.from == variant.symbols.len());
             match runs.last_mut() {
-                Some((variant, _, to, times)) if *variant == tile.variant && *to == tile.from => {
+                Some((variant, _, to, times)) if goes_on && *variant == tile.variant && *to == tile.from => {
                     *to = tile.to;
                     *times += 1;
                 }

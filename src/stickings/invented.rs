@@ -66,6 +66,51 @@ pub(super) struct Wish {
     pub(super) cells: Vec<(&'static str, usize)>,
     /// Share of strokes left out.
     pub(super) rests: f64,
+    /// How often a limb goes to another drum within a stretch, and where one begins.
+    pub(super) moves: (f64, f64),
+}
+
+/// Cells that players build solos from, as TRADE 3 has them [C], the paradiddle among them.
+const USUAL: [&str; 14] = [
+    "RLL",
+    "RRL",
+    "RLRR",
+    "RLLR",
+    "RRL-",
+    "RLRLL",
+    "RLRRL",
+    "RLRRLL",
+    "RLLRRL",
+    "RLRLLR",
+    "RLRLRLL",
+    "RLRRLRR",
+    "RLRRLRLL",
+    "RLRRLRRLL",
+];
+
+impl Wish {
+    /// Anything that a player might play: two to five cells, some in one permutation and some in all.
+    pub(super) fn any(kept: Kept, seed: u64) -> Wish {
+        let mut random = ChaCha8Rng::seed_from_u64(seed ^ 0x5EED);
+        let count = random.random_range(2..=5);
+        let cells = USUAL
+            .choose_multiple(&mut random, count)
+            .copied()
+            .collect::<Vec<_>>();
+        let permutations = |cell: &&'static str| match random.random_range(0..4) {
+            0 => cell.len(),
+            1 => 2,
+            _ => 1,
+        };
+        let permutations: Vec<usize> = cells.iter().map(permutations).collect();
+        Wish {
+            kept,
+            bars: random.random_range(10..=20),
+            cells: cells.into_iter().zip(permutations).collect(),
+            rests: random.random_range(0.0..0.08),
+            moves: (random.random_range(0.03..0.25), random.random_range(0.5..0.95)),
+        }
+    }
 }
 
 struct Player {
@@ -73,6 +118,7 @@ struct Player {
     grid: Grid,
     hits: Vec<(Played, Limb)>,
     drums: [Option<Voice>; 4],
+    moves: (f64, f64),
 }
 
 impl Player {
@@ -106,7 +152,9 @@ impl Player {
             Limb::RightFoot => &[Voice::Kick],
             Limb::LeftFoot => &[Voice::HatFoot],
         };
-        let moves = self.random.random_bool(if fresh { 0.8 } else { 0.15 });
+        let moves = self
+            .random
+            .random_bool(if fresh { self.moves.1 } else { self.moves.0 });
         let choice = *all.choose(&mut self.random).unwrap();
         let drum = &mut self.drums[limb as usize];
         if moves || drum.is_none() {
@@ -146,6 +194,7 @@ pub(super) fn solo(wish: &Wish, seed: u64) -> Solo {
         grid,
         hits: Vec::new(),
         drums: [None; 4],
+        moves: wish.moves,
     };
     let frames: Vec<Frame> = figure(&mut player, wish.kept, end).into_iter().collect();
     let planted = cells(&mut player, wish, end);
@@ -214,11 +263,13 @@ fn cells(player: &mut Player, wish: &Wish, end: i64) -> Vec<Planted> {
         let turned: String = letters[from..].chars().chain(letters[..from].chars()).collect();
         let times = player.random.random_range(4..=7);
         let to = (step + times * letters.len() as i64).min(end);
+        let mut fresh = pair.to_vec();
         for at in step..to {
             let n = (at - step) as usize;
             let limb = pair[usize::from(turned.as_bytes()[n % turned.len()] == b'L')];
-            let drum = player.drum(limb, n < 2);
-            if !player.random.random_bool(wish.rests) {
+            let drum = player.drum(limb, fresh.contains(&limb));
+            fresh.retain(|other| *other != limb);
+            if turned.as_bytes()[n % turned.len()] != b'-' && !player.random.random_bool(wish.rests) {
                 player.strike(at, limb, drum, None);
             }
         }

@@ -15,6 +15,8 @@ const LEFT_OUT: f64 = 4.0;
 const WRONG: f64 = 8.0;
 /// A limb with no greater share of the strokes has strayed into the line [M].
 const STRAY: f64 = 0.06;
+/// That the hands stay on their drums where a cell begins, in bits: players move when something new begins [M].
+const STAYED: f64 = 2.5;
 /// So many earlier steps are looked at for what a hand did last.
 const BACK: usize = 8;
 /// More steps than hours of playing have.
@@ -30,6 +32,7 @@ const CELL: Pair = Pair {
 #[derive(Debug, Clone, Copy, PartialEq)]
 struct Stroke {
     time: f64,
+    voice: Voice,
     at: (f64, f64),
     own: [f64; 4],
 }
@@ -49,10 +52,10 @@ pub(super) struct Line {
     pub(super) symbols: Vec<Symbol>,
     /// What each step costs when it is simply written down, its strokes included.
     pub(super) plain: Vec<f32>,
-    /// What it costs more that a cell begins on a step where no hand goes to another drum.
-    pub(super) begins: Vec<f32>,
     paid: Vec<f32>,
     strokes: Vec<Vec<Stroke>>,
+    /// The drum that each hand struck last before each step, by the best account.
+    before: Vec<[Option<Voice>; 2]>,
 }
 
 /// The limbs that the line is made of; one that plays a stroke here and there is none of them.
@@ -86,11 +89,12 @@ impl Line {
             hits: vec![Vec::new(); length],
             played: vec![Limbs::default(); length],
             strokes: vec![Vec::new(); length],
-            begins: vec![2.0; length],
+            before: vec![[None; 2]; length],
             ..Line::default()
         };
         let mut paid = vec![0.0; length];
         let mut last_voice: [Option<Voice>; 4] = [None; 4];
+        let mut later: Vec<(usize, [Option<Voice>; 4])> = Vec::new();
         for (at, step) in free() {
             let step = (step - first) as usize;
             let Some(hit) = work.hits.get(at).filter(|_| step < length) else {
@@ -99,23 +103,26 @@ impl Line {
             line.hits[step].push(at);
             line.strokes[step].push(Stroke {
                 time: hit.time.0,
+                voice: hit.voice,
                 at: work.body.reach(hit.voice).at,
                 own: shared.own.get(at).copied().unwrap_or([WRONG; 4]),
             });
             paid[step] += shared.paid.get(at).copied().unwrap_or(0.0);
             if let Some(limb) = shared.limbs.get(at).copied().flatten() {
                 line.played[step] = line.played[step].with(limb);
-                let before = &mut last_voice[limb as usize];
-                if before.is_some_and(|before| before != hit.voice) {
-                    line.begins[step] = 0.0;
-                }
-                *before = Some(hit.voice);
+                last_voice[limb as usize] = Some(hit.voice);
+                later.push((step + 1, last_voice));
             }
         }
-        if let Some(first) = line.begins.first_mut() {
-            *first = 0.0;
-        }
         line.hand = main_limbs(&line.played);
+        let mut later = later.into_iter().peekable();
+        let mut now = [None; 2];
+        for (step, before) in line.before.iter_mut().enumerate() {
+            while let Some((_, [right, left, ..])) = later.next_if(|(from, _)| *from <= step) {
+                now = [right, left];
+            }
+            *before = now;
+        }
         line.count(&paid);
         line
     }
@@ -137,7 +144,7 @@ impl Line {
             hand: self.hand,
             symbols: self.symbols.clone(),
             plain: cut(&self.plain, &begins, steps),
-            begins: cut(&self.begins, &begins, steps),
+            before: cut(&self.before, &begins, steps),
             paid: cut(&self.paid, &begins, steps),
             strokes: cut(&self.strokes, &begins, steps),
         }
@@ -152,18 +159,54 @@ impl Line {
     /// of as many numbers as the cell has symbols.
     pub(super) fn costs(&self, cell: &[Symbol]) -> Vec<f32> {
         let rows = (0..self.len()).flat_map(|step| (0..cell.len()).map(move |phase| (step, phase)));
-        rows.map(|(step, phase)| self.cost(step, cell, phase) as f32)
+        rows.map(|(step, phase)| self.cost(step, cell, phase, BACK) as f32)
             .collect()
     }
 
-    fn cost(&self, step: usize, cell: &[Symbol], phase: usize) -> f64 {
+    /// What each step costs more when the cell begins there with each of its symbols: what the hands did before was
+    /// no part of it, but seldom does something new begin where they stay on their drums.
+    pub(super) fn fresh(&self, cell: &[Symbol]) -> Vec<f32> {
+        let rows = (0..self.len()).flat_map(|step| (0..cell.len()).map(move |phase| (step, phase)));
+        rows.map(|(step, phase)| self.begins(step, cell, phase) as f32)
+            .collect()
+    }
+
+    fn begins(&self, first: usize, cell: &[Symbol], phase: usize) -> f64 {
+        let mut open: Vec<Limb> = Limbs::HANDS.list();
+        open.retain(|limb| self.hand.limbs.has(*limb) && cell.iter().any(|symbol| symbol.has(*limb)));
+        let stayed = STAYED / open.len().max(1) as f64;
+        let before = self.before.get(first).copied().unwrap_or_default();
+        let mut more = 0.0;
+        for n in 0..cell.len().min(self.len() - first) {
+            if open.is_empty() {
+                break;
+            }
+            let (step, phase) = (first + n, (phase + n) % cell.len());
+            more += self.cost(step, cell, phase, n) - self.cost(step, cell, phase, BACK);
+            let Some(stroke) = self.strokes.get(step).and_then(|strokes| strokes.first()) else {
+                continue;
+            };
+            open.retain(|limb| {
+                let strikes = cell[phase].has(*limb);
+                let last = before.get(*limb as usize).copied().flatten();
+                if strikes && last == Some(stroke.voice) {
+                    more += stayed;
+                }
+                !strikes
+            });
+        }
+        more
+    }
+
+    /// What a step costs as a symbol of the cell that has gone on for at least `back` steps.
+    fn cost(&self, step: usize, cell: &[Symbol], phase: usize, back: usize) -> f64 {
         let symbol = cell[phase];
         let strokes = self.strokes.get(step).map_or(&[][..], Vec::as_slice);
         let own = |stroke: &Stroke, limb: Limb| stroke.own[limb as usize];
         let cost = match (strokes, symbol.list().as_slice()) {
             ([], []) => RIGHT,
             ([], _) => LEFT_OUT,
-            ([stroke], [limb]) => RIGHT + own(stroke, *limb) + self.since(step, cell, phase, *limb),
+            ([stroke], [limb]) => RIGHT + own(stroke, *limb) + self.since(step, cell, phase, *limb, back),
             ([a, b], [x, y]) => RIGHT + (own(a, *x) + own(b, *y)).min(own(a, *y) + own(b, *x)),
             _ => WRONG,
         };
@@ -171,8 +214,8 @@ impl Line {
         cost.min(WRONG + f64::from(self.paid[step]))
     }
 
-    /// What a hand pays for what it did before, the cell having gone on.
-    fn since(&self, step: usize, cell: &[Symbol], phase: usize, limb: Limb) -> f64 {
+    /// What a hand pays for what it did before, the cell having gone on for `back` steps.
+    fn since(&self, step: usize, cell: &[Symbol], phase: usize, limb: Limb, back: usize) -> f64 {
         let Some(stroke) = self.strokes[step].first() else {
             return 0.0;
         };
@@ -180,7 +223,7 @@ impl Line {
             return 0.0;
         }
         let mut alone = true;
-        for back in 1..=BACK.min(step) {
+        for back in 1..=back.min(BACK).min(step) {
             let Some(before) = self.strokes[step - back].first() else {
                 continue;
             };

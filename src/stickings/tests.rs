@@ -14,6 +14,7 @@ fn wish(kept: Kept) -> Wish {
         bars: 14,
         cells: vec![("RLL", 1), ("RRLRL", 1), ("RLLR", 1), ("RLRLLR", 1)],
         rests: 0.05,
+        moves: (0.15, 0.8),
     }
 }
 
@@ -90,6 +91,67 @@ fn measure(seeds: std::ops::Range<u64>, kept: &[Kept]) -> (f64, f64, f64) {
     all
 }
 
+/// What was found on solos of any kind, for whoever changes a constant: `cargo test --release --lib survey_of_cells --
+/// --ignored --nocapture`, with the first seed in OVERBAR_SEED.
+#[test]
+#[ignore = "measures, and asserts nothing"]
+fn survey_of_cells() {
+    let first: u64 = std::env::var("OVERBAR_SEED").map_or(0, |seed| seed.parse().unwrap());
+    for kept in KEPT {
+        let mut sums = [0usize; 7];
+        for seed in first..first + 40 {
+            let wish = Wish::any(kept, seed);
+            let solo = solo(&wish, seed);
+            let found = solo.found();
+            let (begun, length, all) = right_steps(&solo.planted, &found.stickings);
+            let extra = found.stickings.vocabulary.len().saturating_sub(wish.cells.len());
+            let right = right_limbs(&solo, &found);
+            let now = [
+                begun,
+                length,
+                all,
+                extra,
+                usize::from(extra > 2),
+                right,
+                solo.hits.len(),
+            ];
+            sums.iter_mut().zip(now).for_each(|(sum, now)| *sum += now);
+            if std::env::var("OVERBAR_EACH").is_ok() {
+                let cells: Vec<&str> = found
+                    .stickings
+                    .vocabulary
+                    .iter()
+                    .map(|c| c.cell.as_str())
+                    .collect();
+                let mut runs: Vec<String> = Vec::new();
+                for cell in &found.stickings.vocabulary {
+                    for run in &cell.r#where {
+                        let letters = &cell.permutations[run.permutation as usize].cell;
+                        runs.push(format!("{:4}-{} {letters}", run.steps[0], run.steps[1]));
+                    }
+                }
+                runs.sort();
+                let planted = solo
+                    .planted
+                    .iter()
+                    .map(|p| format!("{}-{} {}", p.steps.0, p.steps.1, p.letters));
+                println!("  planted {:?}\n  found {runs:?}", planted.collect::<Vec<_>>());
+                println!(
+                    "{kept:?} {seed}: begun {begun}, length {length} of {all}, {:?} {cells:?}",
+                    wish.cells
+                );
+            }
+        }
+        let [begun, length, all, extra, many, right, hits] = sums.map(|sum| sum as f64);
+        println!(
+            "{kept:?}: limbs {:.4}, right length {:.3}, begun right too {:.3}; {extra} cells too many, more than two in {many} solos",
+            right / hits,
+            length / all,
+            begun / all
+        );
+    }
+}
+
 #[test]
 fn limbs_are_right_for_97_of_100_hits_on_solos_never_seen() {
     let (limbs, ..) = measure(5000..5006, &KEPT);
@@ -111,6 +173,7 @@ fn a_cell_in_one_permutation_and_one_in_all_of_them_are_told_so() {
             bars: 24,
             cells: vec![("RLLR", 1), ("RRLRL", 5)],
             rests: 0.0,
+            moves: (0.15, 0.8),
         };
         let found = solo(&wish, seed).found().stickings;
         let sum: f64 = found.vocabulary.iter().map(|cell| cell.share).sum();

@@ -39,7 +39,7 @@ pub(super) struct Tiling {
 }
 
 /// To leave a cell before its end, and where.
-const CUT: f64 = 4.0;
+const CUT: f64 = 7.0;
 
 /// Where the path comes from: the tile's first step, and the variant before it.
 #[derive(Debug, Clone, Copy)]
@@ -108,6 +108,8 @@ impl Prices {
 pub(super) struct Priced {
     /// For every step one row of as many numbers as the cell has symbols.
     pub(super) costs: Rc<Vec<f32>>,
+    /// The same for what is paid more where it begins.
+    pub(super) fresh: Rc<Vec<f32>>,
     /// Steps in the cell.
     pub(super) length: usize,
     /// Its first symbol.
@@ -155,12 +157,15 @@ fn shortest(line: &Line, variants: &[Priced], prices: &Prices) -> Tiling {
         // The line itself begins with the first cell.
         let enter = if at == 0 { 0.0 } else { enter };
         let (fresh, came) = cheaper((own[count] + enter, count), (own[tiled] + other, tiled));
-        let fresh = fresh + f64::from(line.begins[at]);
-        for (v, Priced { costs, length, from }) in variants.iter().enumerate() {
+        for (v, variant) in variants.iter().enumerate() {
+            let Priced {
+                costs, length, from, ..
+            } = variant;
             if prices.variants[v].is_infinite() {
                 continue;
             }
-            let (start, before) = cheaper((fresh + prices.variants[v], came), (own[v] + again, v));
+            let begins = f64::from(variant.fresh[at * length + from]);
+            let (start, before) = cheaper((fresh + prices.variants[v] + begins, came), (own[v] + again, v));
             let mut sum = start;
             for n in 0..*length {
                 if at + n >= steps {

@@ -19,8 +19,8 @@ const WORTH: f64 = 1.0;
 const CANDIDATES: usize = 6;
 /// Cells of up to so many strokes are few enough to try them all.
 const SHORT: usize = 6;
-/// Each permutation is a thing to learn of its own: bits to name it [=: one of eight].
-const PERMUTATION: f64 = 1.5;
+/// Each permutation is a thing to learn of its own: bits for it, beside those by which a tiling names it [M].
+const PERMUTATION: f64 = 1.0;
 /// So many cells are added in vain before the search ends.
 const PATIENCE: usize = 2;
 /// How much later all cells together may begin.
@@ -53,7 +53,7 @@ pub(super) struct Vocabulary {
 #[derive(Debug)]
 struct Weigher<'a> {
     line: &'a Line,
-    costs: BTreeMap<Vec<Symbol>, Rc<Vec<f32>>>,
+    costs: BTreeMap<Vec<Symbol>, [Rc<Vec<f32>>; 2]>,
 }
 
 impl Weigher<'_> {
@@ -75,6 +75,33 @@ impl Weigher<'_> {
                 let mut less = used.clone();
                 less.remove(at);
                 let with = self.weigh_these(best.cells.clone(), less);
+                if with.bits < next.as_ref().unwrap_or(&best).bits {
+                    next = Some(with);
+                }
+            }
+            match next {
+                Some(next) => best = next,
+                None => return best,
+            }
+        }
+    }
+
+    /// The same with more permutations, as long as one saves bits: prices learnt from a tiling offer nothing that it
+    /// lacks, so that each has to be brought in.
+    fn more(&mut self, mut best: Vocabulary) -> Vocabulary {
+        let all = best.cells.iter().enumerate();
+        let hand = self.line.hand;
+        let all: Vec<Variant> = all.flat_map(|(n, cell)| variants(n, cell, hand)).collect();
+        loop {
+            let used = self.used(&best);
+            let mut next: Option<Vocabulary> = None;
+            for variant in all
+                .iter()
+                .filter(|variant| used.iter().all(|own| own.symbols != variant.symbols))
+            {
+                let mut more = used.clone();
+                more.push(variant.clone());
+                let with = self.weigh_these(best.cells.clone(), more);
                 if with.bits < next.as_ref().unwrap_or(&best).bits {
                     next = Some(with);
                 }
@@ -121,14 +148,16 @@ impl Weigher<'_> {
         let priced = variants.iter().map(|variant| {
             let mut symbols = variant.symbols.clone();
             symbols.rotate_right(variant.from);
+            let length = symbols.len();
+            let costs = self.costs.entry(symbols);
+            let [costs, fresh] = costs
+                .or_insert_with_key(|cell| [line.costs(cell), line.fresh(cell)].map(Rc::new))
+                .clone();
             Priced {
-                length: symbols.len(),
+                costs,
+                fresh,
+                length,
                 from: variant.from,
-                costs: self
-                    .costs
-                    .entry(symbols)
-                    .or_insert_with_key(|cell| Rc::new(line.costs(cell)))
-                    .clone(),
             }
         });
         let priced: Vec<Priced> = priced.collect();
@@ -203,6 +232,7 @@ fn search(line: &Line) -> Vocabulary {
         }
     }
     let best = in_order(best, &mut weigher);
+    let best = weigher.more(best);
     let best = weigher.fewer(best);
     let best = weigher.shifted(best);
     in_order(best, &mut weigher)
