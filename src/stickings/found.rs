@@ -42,6 +42,13 @@ pub(super) fn find(hits: &[Played], frames: &[Frame], grid: &Grid, body: &Body) 
     let shared = work.share_so(first.ways.clone());
     let line = Line::of(&work, &shared);
     let vocabulary = vocabulary::again(&line, vocabulary);
+    let expected = self::expected(hits.len(), &line, &vocabulary);
+    let work = Work {
+        expected: &expected,
+        ..work
+    };
+    let shared = work.share_so(first.ways.clone());
+    let line = Line::of(&work, &shared);
     let report = Report {
         hits,
         frames,
