@@ -17,6 +17,7 @@ mod line;
 mod report;
 pub mod rudiments;
 mod spread;
+mod tables;
 mod tiling;
 mod vocabulary;
 

@@ -2,7 +2,8 @@
 //!
 //! In: the text of a kit file (TOML 1.0, <https://toml.io>), one table a group. Out: a [`Kit`], which holds only what
 //! differs from what the program would say by itself. A group bears the name of the voice that the program takes it
-//! for, so `[group.snare_2]` with `voice = "tom_high"` renames every stroke of that group at once.
+//! for, so `[group.snare_2]` with `voice = "tom_high"` renames every stroke of that group at once. The tables `[body]` and
+//! `[reach.VOICE]` of the same file are read where limbs are found.
 
 use std::collections::BTreeMap;
 use std::ops::Range;
@@ -17,6 +18,10 @@ const KEYS: [&str; 4] = ["voice", "limb", "note", "sound"];
 
 /// The table that holds the groups.
 pub const GROUPS: &str = "group";
+/// The table about the player.
+pub const BODY: &str = "body";
+/// The table that holds what is said of how voices are reached.
+pub const REACH: &str = "reach";
 
 /// What a player says of one group. `Default` says nothing.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -55,11 +60,7 @@ pub struct KitFault {
 impl Kit {
     /// Reads the text of a kit file.
     pub fn read(text: &str) -> Result<Kit, KitFault> {
-        // Some editors begin a file with a byte-order mark.
-        let reader = Reader {
-            text: text.strip_prefix('\u{feff}').unwrap_or(text),
-        };
-        reader.kit()
+        Reader::new(text).kit()
     }
 
     /// The voice that a group's strokes bear.
@@ -79,13 +80,21 @@ impl Kit {
     }
 }
 
-struct Reader<'t> {
+/// Reads values out of the text of a kit file, and knows on which line each fault is.
+pub(crate) struct Reader<'t> {
     text: &'t str,
 }
 
-impl Reader<'_> {
-    fn kit(&self) -> Result<Kit, KitFault> {
-        let document = Document::parse(self.text).map_err(|error| {
+impl<'t> Reader<'t> {
+    pub(crate) fn new(text: &'t str) -> Reader<'t> {
+        // Some editors begin a file with a byte-order mark.
+        Reader {
+            text: text.strip_prefix('\u{feff}').unwrap_or(text),
+        }
+    }
+
+    pub(crate) fn document(&self) -> Result<Document<&'t str>, KitFault> {
+        Document::parse(self.text).map_err(|error| {
             let message = error.message().trim().replace('\n', "; ");
             let reason = if message.contains("duplicate") {
                 format!("{} stands twice; keep one", self.at(error.span()))
@@ -93,12 +102,21 @@ impl Reader<'_> {
                 format!("this is not TOML: {message}")
             };
             self.fault(error.span(), reason)
-        })?;
+        })
+    }
+
+    fn kit(&self) -> Result<Kit, KitFault> {
+        let document = self.document()?;
         let mut kit = Kit::default();
         for (name, item) in document.as_table() {
             let span = document.as_table().key(name).and_then(|key| key.span());
+            if [BODY, REACH].contains(&name) {
+                continue;
+            }
             if name != GROUPS {
-                let reason = format!("{name:?} is unknown here; a group is a table such as [group.snare]");
+                let reason = format!(
+                    "{name:?} is unknown here; a group is a table such as [group.snare], and there are [body] and [reach.snare]"
+                );
                 return Err(self.fault(span, reason));
             }
             let groups = self.table(
@@ -143,7 +161,7 @@ impl Reader<'_> {
         Ok(entry)
     }
 
-    fn voice(&self, text: &str, span: Option<Range<usize>>, kind: &str) -> Result<Voice, KitFault> {
+    pub(crate) fn voice(&self, text: &str, span: Option<Range<usize>>, kind: &str) -> Result<Voice, KitFault> {
         let name = text.trim().to_lowercase().replace([' ', '-'], "_");
         name.parse().map_err(|_| {
             let near = nearest(&name, Voice::ALL.iter().map(|voice| voice.name()));
@@ -187,7 +205,7 @@ impl Reader<'_> {
         }
     }
 
-    fn table<'i>(
+    pub(crate) fn table<'i>(
         &self,
         item: &'i Item,
         span: Option<Range<usize>>,
@@ -198,7 +216,7 @@ impl Reader<'_> {
         item.as_table_like().ok_or_else(|| self.fault(span, reason()))
     }
 
-    fn string<'i>(
+    pub(crate) fn string<'i>(
         &self,
         item: &'i Item,
         span: Option<Range<usize>>,
@@ -213,7 +231,7 @@ impl Reader<'_> {
         item.as_str().ok_or_else(|| self.fault(span, reason()))
     }
 
-    fn fault(&self, span: Option<Range<usize>>, reason: String) -> KitFault {
+    pub(crate) fn fault(&self, span: Option<Range<usize>>, reason: String) -> KitFault {
         let before = span
             .and_then(|span| self.text.get(..span.start))
             .unwrap_or_default();
@@ -230,14 +248,14 @@ impl Reader<'_> {
     }
 }
 
-fn article(kind: &str) -> String {
+pub(crate) fn article(kind: &str) -> String {
     let an = kind.starts_with(['a', 'e', 'i', 'o']);
     format!("{} {kind}", if an { "an" } else { "a" })
 }
 
 /// The name that is spelt most like `given`: fewest letters added, dropped or changed (V. Levenshtein, Soviet
 /// Physics Doklady 10, 1966).
-fn nearest<'n>(given: &str, names: impl IntoIterator<Item = &'n str>) -> &'n str {
+pub(crate) fn nearest<'n>(given: &str, names: impl IntoIterator<Item = &'n str>) -> &'n str {
     names
         .into_iter()
         .min_by_key(|name| changes(given, name))
