@@ -93,7 +93,12 @@ pub fn study_of(
     if options.hits.mix {
         warnings.push(voices::LESS_SURE_IN_MIX.into());
     }
-    let mut study = Study::new(facts, options.clone(), &hits, grid, &placed, cycles, warnings);
+    let mut options = options.clone();
+    // What the kit file says of the player comes in here: options are what the command was given.
+    if let Ok(body) = corrections.body().clone().try_into() {
+        options.stickings.body = body;
+    }
+    let mut study = Study::new(facts, options, &hits, grid, &placed, cycles, warnings);
     watch(Stage::Stickings);
     study.share_out(&[]);
     corrections.apply_rows(&mut study.strokes);

@@ -34,7 +34,8 @@ const STAYS: f64 = 2.5;
 /// Share of that which a hand has forgotten when it is rested.
 const FADES: f64 = 0.5;
 
-/// How fast one limb can go.
+/// How fast one limb can go: TRADE 7 has a foot's doubles 70 to 110 ms apart and nobody's hand above 10 strokes a second
+/// [P: Fujii et al. 2009]; the rest is [M] there.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Pace {
     /// Two strokes closer than this are beyond it.
@@ -67,6 +68,26 @@ impl Pace {
     /// Two strokes of one limb at least this far apart (s) need no thought, whatever the other does between.
     pub(super) fn fastest(self) -> f64 {
         self.double
+    }
+
+    /// Whether a limb cannot have struck `gap` seconds after its last stroke, or, `run` seconds apart, three times: how many
+    /// strokes, how far apart (s), and what limbs reach. Onsets are found to within some milliseconds: a tenth is let
+    /// pass.
+    pub(super) fn beyond(self, gap: f64, run: Option<f64>) -> Option<(usize, f64, String)> {
+        let ms = |seconds: f64| seconds * 1000.0;
+        if gap < 0.9 * self.never {
+            return Some((
+                2,
+                gap,
+                format!("a double takes {:.0} ms at least", ms(self.never)),
+            ));
+        }
+        let run = run.filter(|run| *run < 0.9 * self.double)?;
+        Some((
+            3,
+            run,
+            format!("one limb does {:.0} a second at most", 1.0 / self.double),
+        ))
     }
 
     /// What it strains a limb to strike again after `gap` seconds, as stroke number `run` in a row, 2 or more.

@@ -5,9 +5,10 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::body::Body;
 use super::cell::Variant;
 use super::frame::Frame;
+use super::impossible::impossible;
 use super::limbs::{NOBODY_SAID, Shared, Work, is_foot};
 use super::line::Line;
-use super::report::{Accents, Cell, Drums, Impossible, Meeting, Permutation, Run, Stickings, Way};
+use super::report::{Accents, Cell, Drums, Meeting, Permutation, Run, Stickings, Way};
 use super::rudiments::{HandStroke, name_cell};
 use super::spread::spread;
 use super::tiling::Tile;
@@ -115,62 +116,6 @@ fn ways(shared: &Shared) -> Vec<Way> {
     });
     told.filter(|way| !way.figure.is_empty() || way.hands != Hands::Both || shared.ways.len() > 1)
         .collect()
-}
-
-/// Places where a stroke is left to nobody.
-fn impossible(hits: &[Played], shared: &Shared, grid: &Grid) -> Vec<Impossible> {
-    let mut places: BTreeMap<(Option<Steps>, u64), Vec<usize>> = BTreeMap::new();
-    for (at, (hit, _)) in hits
-        .iter()
-        .zip(&shared.limbs)
-        .enumerate()
-        .filter(|(_, (_, limb))| limb.is_none())
-    {
-        let time = hit.step.map_or(hit.time.0.max(0.0).to_bits(), |_| 0);
-        places.entry((hit.step, time)).or_default().push(at);
-    }
-    let told = places.values().filter_map(|left| {
-        let first = hits.get(*left.first()?)?;
-        let feet = shared
-            .own
-            .get(*left.first()?)
-            .is_some_and(|own| own[2].is_finite() || own[3].is_finite());
-        let same = |hit: &&Played| {
-            hit.step == first.step && (hit.step.is_some() || (hit.time - first.time).0.abs() < 0.025)
-        };
-        let same_limbs = |hit: &Played| feet_play(hit.voice) == feet;
-        let voices: Vec<String> = hits
-            .iter()
-            .filter(same)
-            .filter(|hit| same_limbs(hit))
-            .map(|hit| plain(hit.voice))
-            .collect();
-        let (limbs, count) = (if feet { "feet" } else { "hands" }, voices.len());
-        let why = match count {
-            0..=2 => format!(
-                "no limb is free for {}; a voice may be wrong",
-                voices.join(" and ")
-            ),
-            _ => format!(
-                "{count} {limbs} needed ({}); a voice may be wrong",
-                voices.join(", ")
-            ),
-        };
-        Some(Impossible {
-            time: first.time,
-            place: first.step.map(|step| grid.place_of(step)),
-            why,
-        })
-    });
-    told.collect()
-}
-
-fn feet_play(voice: Voice) -> bool {
-    matches!(voice, Voice::Kick | Voice::KickLeft | Voice::HatFoot)
-}
-
-fn plain(voice: Voice) -> String {
-    voice.name().replace('_', " ")
 }
 
 struct Report<'a> {

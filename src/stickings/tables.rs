@@ -21,7 +21,12 @@ impl BodyTables {
         let document = reader.document()?;
         let mut tables = BodyTables::default();
         if let Some(item) = document.get(BODY) {
-            let table = reader.table(item, document.key_span(BODY), BODY, "a table with handed and double_pedal")?;
+            let table = reader.table(
+                item,
+                document.key_span(BODY),
+                BODY,
+                "a table with handed and double_pedal",
+            )?;
             tables.player(table, &reader)?;
         }
         let Some(item) = document.get(REACH) else {
@@ -77,9 +82,14 @@ fn reach(table: &dyn TableLike, voice: Voice, reader: &Reader) -> Result<ReachTa
             "limbs" => {
                 let list = item.as_array().ok_or_else(|| {
                     let kind = article(item.type_name());
-                    reader.fault(span.clone(), format!("{what} is {kind}, and must be a list such as [\"RH\", \"LH\"]"))
+                    reader.fault(
+                        span.clone(),
+                        format!("{what} is {kind}, and must be a list such as [\"RH\", \"LH\"]"),
+                    )
                 })?;
-                let limbs = list.iter().map(|value| limb(value.as_str().unwrap_or_default(), &what));
+                let limbs = list
+                    .iter()
+                    .map(|value| limb(value.as_str().unwrap_or_default(), &what));
                 let limbs: Result<Vec<Limb>, String> = limbs.collect();
                 reach.limbs = Some(limbs.map_err(|reason| reader.fault(span, reason))?);
             }
@@ -89,14 +99,27 @@ fn reach(table: &dyn TableLike, voice: Voice, reader: &Reader) -> Result<ReachTa
                 reach.lead = Some(lead);
             }
             "at" => reach.at = Some(place(item, span, &what, reader)?),
-            _ => return Err(unknown(key, span, &format!("[reach.{voice}]"), &REACH_KEYS, reader)),
+            _ => {
+                return Err(unknown(
+                    key,
+                    span,
+                    &format!("[reach.{voice}]"),
+                    &REACH_KEYS,
+                    reader,
+                ));
+            }
         }
     }
     Ok(reach)
 }
 
 fn truth(item: &Item, span: Option<Range<usize>>, what: &str, reader: &Reader) -> Result<bool, KitFault> {
-    let reason = || format!("{what} is {}, and must be true or false", article(item.type_name()));
+    let reason = || {
+        format!(
+            "{what} is {}, and must be true or false",
+            article(item.type_name())
+        )
+    };
     item.as_bool().ok_or_else(|| reader.fault(span, reason()))
 }
 
@@ -111,7 +134,8 @@ fn place(item: &Item, span: Option<Range<usize>>, what: &str, reader: &Reader) -
     match list.as_deref() {
         Some([right, front]) => Ok([*right, *front]),
         _ => {
-            let reason = format!("{what} must be two numbers, metres to the right and to the front: [-0.4, 0.3]");
+            let reason =
+                format!("{what} must be two numbers, metres to the right and to the front: [-0.4, 0.3]");
             Err(reader.fault(span, reason))
         }
     }
@@ -119,7 +143,10 @@ fn place(item: &Item, span: Option<Range<usize>>, what: &str, reader: &Reader) -
 
 fn unknown(key: &str, span: Option<Range<usize>>, table: &str, keys: &[&str], reader: &Reader) -> KitFault {
     let near = nearest(key, keys.iter().copied());
-    reader.fault(span, format!("{key:?} is unknown in {table}; did you mean {near:?}?"))
+    reader.fault(
+        span,
+        format!("{key:?} is unknown in {table}; did you mean {near:?}?"),
+    )
 }
 
 /// Where a key of the whole document stands.
@@ -139,7 +166,12 @@ mod tests {
 
     #[test]
     fn a_file_that_says_nothing_of_player_and_reach_is_as_usual() {
-        for text in ["", "[group.snare]\nvoice = 'snare'", "[body]\n[reach]\n", "[body]\nhanded = 'right'\ndouble_pedal = false"] {
+        for text in [
+            "",
+            "[group.snare]\nvoice = 'snare'",
+            "[body]\n[reach]\n",
+            "[body]\nhanded = 'right'\ndouble_pedal = false",
+        ] {
             assert_eq!(BodyTables::read(text).unwrap(), BodyTables::default(), "{text:?}");
         }
     }
@@ -159,17 +191,33 @@ mod tests {
         for (text, line, wanted) in [
             ("[body]\nhanded = 'both'", 2, "must be \"right\" or \"left\""),
             ("[body]\nhanded = 3", 2, "an integer, and must be text"),
-            ("[body]\ndouble_pedal = 'yes'", 2, "a string, and must be true or false"),
+            (
+                "[body]\ndouble_pedal = 'yes'",
+                2,
+                "a string, and must be true or false",
+            ),
             ("[body]\nhandet = 'left'", 2, "did you mean \"handed\""),
             ("body = 3", 1, "must be a table with handed"),
             ("\n[reach.snair]", 2, "did you mean \"snare\""),
             ("[reach.snare]\nlimb = ['RH']", 2, "did you mean \"limbs\""),
             ("[reach.snare]\nlimbs = 'RH'", 2, "a list such as"),
-            ("[reach.snare]\nlimbs = ['RH', 'XH']", 2, "\"XH\" is unknown; use RH, LH, RF or LF"),
+            (
+                "[reach.snare]\nlimbs = ['RH', 'XH']",
+                2,
+                "\"XH\" is unknown; use RH, LH, RF or LF",
+            ),
             ("[reach.snare]\nlimbs = [2]", 2, "use RH, LH, RF or LF"),
-            ("[reach.kick]\n[reach.snare]\nlimbs = []", 2, "nobody may play the snare"),
+            (
+                "[reach.kick]\n[reach.snare]\nlimbs = []",
+                2,
+                "nobody may play the snare",
+            ),
             ("[reach.snare]\nlimbs = ['RH', 'RF']", 1, "mixes hands and feet"),
-            ("[reach.snare]\nlimbs = ['RH']\nlead = 'LH'", 1, "LH is not among its limbs (RH)"),
+            (
+                "[reach.snare]\nlimbs = ['RH']\nlead = 'LH'",
+                1,
+                "LH is not among its limbs (RH)",
+            ),
             ("[reach.snare]\nat = 0.5", 2, "two numbers"),
             ("[reach.snare]\nat = [0.5]", 2, "two numbers"),
             ("[reach.snare]\nat = [0.5, 7]", 1, "out of reach"),
@@ -179,7 +227,10 @@ mod tests {
         ] {
             let fault = BodyTables::read(text).unwrap_err().to_string();
             assert!(fault.starts_with(&format!("line {line}: ")), "{text:?}: {fault}");
-            assert!(fault.contains(wanted) && !fault.contains('\n'), "{text:?}: {fault}");
+            assert!(
+                fault.contains(wanted) && !fault.contains('\n'),
+                "{text:?}: {fault}"
+            );
         }
     }
 }

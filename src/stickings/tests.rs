@@ -238,6 +238,36 @@ fn three_hands_at_once_are_told_and_nothing_else_is() {
 }
 
 #[test]
+fn a_limb_that_nobody_has_is_told_once_with_its_place() {
+    let mut solo = solo(&wish(Kept::Nobody), 7006);
+    assert_eq!(solo.found().stickings.impossible, []);
+    // Five kicks 60 ms apart: one foot does not.
+    let first = solo
+        .hits
+        .iter()
+        .rposition(|hit| hit.voice == Voice::Kick)
+        .unwrap();
+    let like = solo.hits[first];
+    solo.hits.truncate(first + 1);
+    for n in 1..5 {
+        let later = Seconds(0.06 * f64::from(n));
+        solo.hits.push(Played {
+            time: like.time + later,
+            step: like.step.map(|step| step + Steps(i64::from(n))),
+            ..like
+        });
+    }
+    let told = solo.found().stickings.impossible;
+    assert_eq!(told.len(), 1, "{told:?}");
+    assert_eq!(told[0].place, Some(solo.grid.place_of(like.step.unwrap())));
+    assert!(
+        told[0].why.starts_with("RF would strike 2 times 60 ms apart"),
+        "{}",
+        told[0].why
+    );
+}
+
+#[test]
 fn a_left_handed_player_mirrors_every_limb() {
     let solo = solo(&wish(Kept::Feet), 7002);
     let right = solo.found();

@@ -104,7 +104,7 @@ pub fn write(folder: &Path, study: &Study, loaded: &Loaded) -> Result<Saved, Stu
     let own = corrections.own(&study.strokes);
     let hits = sheet_text(&study.strokes, &own, &corrections.columns, &corrections.comments);
     let kit = (loaded.kit.text.is_some() || !study.groups.is_empty())
-        .then(|| kit_file::text(loaded.kit.text.as_deref(), &study.groups));
+        .then(|| kit_file::text(loaded.kit.text.as_deref(), &study.groups, corrections.body()));
     let kit_sha256 = kit.as_deref().map(|kit| sha256(kit.as_bytes()));
     let digest = sha256(hits.as_bytes());
     let document = Document::of(study, corrections, digest.clone(), kit_sha256);

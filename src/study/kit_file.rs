@@ -1,4 +1,4 @@
-//! `kit.toml`: the groups of strokes that were heard, for a player to rename, read and written with comments.
+//! `kit.toml`: the groups of strokes that were heard, for a player to rename, and who plays; read and written with comments.
 //!
 //! The file itself is where a player's word on the groups is kept. Each run writes its own comment lines, which begin
 //! with `#:`, and the sounds it has measured anew, and adds groups that are new; everything else stays as it stands.
@@ -13,8 +13,9 @@ use super::folder::{read_if_there, sha256};
 use super::{GroupFacts, KIT, cells};
 use crate::files::{self, shown};
 use crate::names::Voice;
+use crate::stickings::body::{Body, BodyTables, Handed, ReachTable};
 use crate::voices::Timbre;
-use crate::voices::kit::{GROUPS, Kit};
+use crate::voices::kit::{BODY, GROUPS, Kit, REACH};
 
 /// A file larger than this is no kit.
 const MOST_BYTES: u64 = 1 << 20;
@@ -32,6 +33,29 @@ const GUIDE: &str = "\
 #: Lines that begin with #: and the sounds are written anew by each run. Comments of your own stay: begin them with #.
 ";
 
+/// The lines over the table about the player.
+const BODY_GUIDE: &str = "\
+#: Who plays, and where the drums stand: by that each stroke gets its limb.
+#:   handed        \"right\", or \"left\" for a kit that stands the other way round
+#:   double_pedal  true where either foot may play the kick
+#: What is other than usual with a voice goes into a table of its own; each of its lines may be left out:
+#:   [reach.snare_2]
+#:   have = true           false where your own kit lacks it
+#:   limbs = [\"RH\", \"LH\"]  who may play it
+#:   lead = \"LH\"           who plays it when nothing speaks against it
+#:   at = [-0.4, 0.3]      metres to the right and to the front of your seat
+#: In this study they are taken to be:
+";
+
+/// What a kit file says: of the groups, and of player and reach.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct KitFile {
+    /// The groups.
+    pub groups: Kit,
+    /// Player and reach.
+    pub body: BodyTables,
+}
+
 /// A kit file as it was found in a study's folder.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub(super) struct Found {
@@ -42,10 +66,10 @@ pub(super) struct Found {
 }
 
 /// Reads the kit file of the study in `folder`, if it has one.
-pub(super) fn load(folder: &Path) -> Result<(Found, Kit), StudyError> {
+pub(super) fn load(folder: &Path) -> Result<(Found, KitFile), StudyError> {
     let file = folder.join(KIT);
     if !file.exists() {
-        return Ok((Found::default(), Kit::default()));
+        return Ok((Found::default(), KitFile::default()));
     }
     let (text, kit) = read_text(&file)?;
     let sha256 = digest(&file)?;
@@ -54,7 +78,7 @@ pub(super) fn load(folder: &Path) -> Result<(Found, Kit), StudyError> {
 }
 
 /// Reads a kit file, such as another study's.
-pub fn read_kit(file: &Path) -> Result<Kit, StudyError> {
+pub fn read_kit(file: &Path) -> Result<KitFile, StudyError> {
     read_text(file).map(|(_, kit)| kit)
 }
 
@@ -63,7 +87,7 @@ pub(super) fn digest(file: &Path) -> Result<Option<String>, StudyError> {
     Ok(read_if_there(file)?.as_deref().map(sha256))
 }
 
-fn read_text(file: &Path) -> Result<(String, Kit), StudyError> {
+fn read_text(file: &Path) -> Result<(String, KitFile), StudyError> {
     let bad = |line, reason: String| StudyError::BadKit {
         file: file.to_owned(),
         line,
@@ -83,12 +107,13 @@ fn read_text(file: &Path) -> Result<(String, Kit), StudyError> {
         file: PathBuf::from(file),
         line,
     })?;
-    let kit = Kit::read(&text).map_err(|fault| bad(Some(fault.line), fault.reason))?;
-    Ok((text, kit))
+    let groups = Kit::read(&text).map_err(|fault| bad(Some(fault.line), fault.reason))?;
+    let body = BodyTables::read(&text).map_err(|fault| bad(Some(fault.line), fault.reason))?;
+    Ok((text, KitFile { groups, body }))
 }
 
-/// The text of the kit file: `old` with the groups of this run in it.
-pub(super) fn text(old: Option<&str>, groups: &[GroupFacts]) -> String {
+/// The text of the kit file: `old` with the groups of this run in it, and with what holds of player and reach.
+pub(super) fn text(old: Option<&str>, groups: &[GroupFacts], body: &BodyTables) -> String {
     // What was read once reads again; if it did not, nothing of it would be touched.
     let Ok(mut document) = old.unwrap_or_default().parse::<DocumentMut>() else {
         return old.unwrap_or_default().to_owned();
@@ -105,9 +130,129 @@ pub(super) fn text(old: Option<&str>, groups: &[GroupFacts]) -> String {
         groups.iter().for_each(|facts| update(tables, facts));
         comment(tables, groups);
     }
+    let guide = format!("\n{BODY_GUIDE}{}", reaches(groups, body));
+    write_body(document.as_table_mut(), body, &guide);
     let trailing = without_ours(document.trailing().as_str().unwrap_or_default());
     document.set_trailing(trailing);
     document.to_string()
+}
+
+/// Writes what holds of player and reach where the file does not say it, and over it the guide.
+fn write_body(root: &mut Table, body: &BodyTables, guide: &str) {
+    let entry = root.entry(BODY).or_insert_with(|| Item::Table(Table::new()));
+    let Some(table) = entry.as_table_like_mut() else {
+        return;
+    };
+    let handed = match body.body.handed {
+        Handed::Right => "right",
+        Handed::Left => "left",
+    };
+    let text = |key: &str| {
+        table
+            .get(key)
+            .and_then(Item::as_str)
+            .map(|text| text.trim().to_lowercase())
+    };
+    let pedal = table.get("double_pedal").and_then(Item::as_bool);
+    if text("handed").as_deref() != Some(handed) {
+        set(table, "handed", handed.into());
+    }
+    if pedal != Some(body.body.double_pedal) {
+        set(table, "double_pedal", body.body.double_pedal.into());
+    }
+    if let Item::Table(table) = entry {
+        let own = without_ours(
+            table
+                .decor()
+                .prefix()
+                .and_then(|p| p.as_str())
+                .unwrap_or_default(),
+        );
+        let own = own.trim_matches('\n');
+        let own = if own.is_empty() {
+            String::new()
+        } else {
+            format!("\n{own}")
+        };
+        table.decor_mut().set_prefix(format!("{own}{guide}"));
+    }
+    let missing: Vec<(&String, &ReachTable)> = (body.reach.iter())
+        .filter(|(name, _)| !says_reach(root, name))
+        .collect();
+    if missing.is_empty() {
+        return;
+    }
+    let all = root.entry(REACH).or_insert_with(|| {
+        let mut table = Table::new();
+        table.set_implicit(true);
+        Item::Table(table)
+    });
+    if let Some(all) = all.as_table_like_mut() {
+        for (name, reach) in missing {
+            all.insert(name, Item::Table(reach_table(reach)));
+        }
+    }
+}
+
+fn says_reach(root: &Table, voice: &str) -> bool {
+    let tables = root.get(REACH).and_then(Item::as_table_like);
+    tables.is_some_and(|tables| tables.iter().any(|(name, _)| group_of(name) == group_of(voice)))
+}
+
+fn reach_table(reach: &ReachTable) -> Table {
+    let mut table = Table::new();
+    if let Some(have) = reach.have {
+        set(&mut table, "have", have.into());
+    }
+    if let Some(limbs) = &reach.limbs {
+        set(
+            &mut table,
+            "limbs",
+            limbs.iter().map(|limb| limb.name()).collect(),
+        );
+    }
+    if let Some(lead) = reach.lead {
+        set(&mut table, "lead", lead.name().into());
+    }
+    if let Some(at) = reach.at {
+        set(&mut table, "at", at.into_iter().collect());
+    }
+    table
+}
+
+/// How the voices that are heard are reached, a line each.
+fn reaches(groups: &[GroupFacts], tables: &BodyTables) -> String {
+    let Ok(body) = Body::try_from(tables.clone()) else {
+        return String::new();
+    };
+    let mut voices: Vec<Voice> = groups
+        .iter()
+        .filter(|facts| facts.hits > 0)
+        .map(|facts| facts.voice)
+        .collect();
+    voices.sort_unstable();
+    voices.dedup();
+    let line = |voice: &Voice| {
+        let reach = body.reach(*voice);
+        let limbs: Vec<&str> = reach.limbs.list().iter().map(|limb| limb.name()).collect();
+        let lead = match reach.lead.filter(|_| limbs.len() > 1) {
+            Some(lead) => format!(", {lead} leads"),
+            None => String::new(),
+        };
+        let lacks = if body.has(*voice) {
+            ""
+        } else {
+            "; your kit lacks it"
+        };
+        format!(
+            "{OURS}   {:<11}  {}{lead}, at [{:.2}, {:.2}]{lacks}\n",
+            voice.name(),
+            limbs.join(" or "),
+            reach.at.0,
+            reach.at.1
+        )
+    };
+    voices.iter().map(line).collect()
 }
 
 /// Takes out the tables of groups that are no longer heard and of which nobody has said anything.

@@ -30,7 +30,7 @@ mod tests;
 pub use copies::date;
 pub use error::{BadCell, StudyError};
 pub use folder::{Saved, check_destination, read, write, write_file};
-pub use kit_file::read_kit;
+pub use kit_file::{KitFile, read_kit};
 pub use lock::{Lock, lock};
 
 use serde::{Deserialize, Serialize};

@@ -161,7 +161,12 @@ impl<'t> Reader<'t> {
         Ok(entry)
     }
 
-    pub(crate) fn voice(&self, text: &str, span: Option<Range<usize>>, kind: &str) -> Result<Voice, KitFault> {
+    pub(crate) fn voice(
+        &self,
+        text: &str,
+        span: Option<Range<usize>>,
+        kind: &str,
+    ) -> Result<Voice, KitFault> {
         let name = text.trim().to_lowercase().replace([' ', '-'], "_");
         name.parse().map_err(|_| {
             let near = nearest(&name, Voice::ALL.iter().map(|voice| voice.name()));

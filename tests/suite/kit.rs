@@ -358,3 +358,46 @@ fn a_kit_to_start_from_that_is_missing_or_a_folder_is_refused_before_long_work()
         assert!(error.starts_with("error: ") && error.contains(wanted), "{error}");
     }
 }
+
+#[test]
+fn one_word_mirrors_the_limbs_and_what_is_said_of_the_reach_stays() {
+    let desk = Desk::new();
+    let kit = desk.kit();
+    assert!(
+        kit.contains("[body]\nhanded = \"right\"\ndouble_pedal = false"),
+        "{kit}"
+    );
+    assert!(kit.contains("#:   hat_foot     LF, at [-0.40, 0.40]"), "{kit}");
+    let kicks = desk.played_by("kick", "RF");
+    assert!(kicks > 50 && desk.played_by("kick", "LF") == 0);
+    let said = "[body]\nhanded = \"left\" # since ever\ndouble_pedal = false\n\n# mine\n[reach.snare_2]\nlimbs = [\"LH\"]";
+    let kit = kit.replace("[body]\nhanded = \"right\"\ndouble_pedal = false", said);
+    fs::write(desk.file(), &kit).unwrap();
+    let out = desk.again();
+    assert!(out.contains("kit       left-handed, reach of snare 2"), "{out}");
+    assert_eq!(
+        (desk.played_by("kick", "LF"), desk.played_by("kick", "RF")),
+        (kicks, 0)
+    );
+    assert_eq!(desk.played_by("snare_2", "LH"), desk.count("voice", "snare_2"));
+    let now = desk.kit();
+    assert!(now.contains(said), "{now}");
+    assert!(now.contains("#:   hat_foot     RF, at [0.40, 0.40]"), "{now}");
+    assert!(now.contains("#:   snare_2      LH, at"), "{now}");
+}
+
+#[test]
+fn a_mistake_about_the_reach_is_refused_with_its_line() {
+    let desk = Desk::new();
+    let kit = desk.kit() + "\n[reach.snare]\nlimbs = [\"RH\", \"RF\"]\n";
+    let line = kit.lines().position(|line| line == "[reach.snare]").unwrap() + 1;
+    fs::write(desk.file(), &kit).unwrap();
+    let said = desk.refused();
+    assert!(
+        said.contains(&format!(
+            "kit.toml, line {line}: reach.snare.limbs: RH, RF mixes hands and feet"
+        )),
+        "{said}"
+    );
+    assert_eq!(desk.kit(), kit);
+}

@@ -7,10 +7,11 @@ use std::collections::BTreeMap;
 use std::path::PathBuf;
 
 use super::super::tick::Tick;
-use super::super::{GroupFacts, Stroke, build};
+use super::super::{GroupFacts, KitFile, Stroke, build};
 use super::{Corrections, Found, Written};
 use crate::files::shown;
 use crate::names::{Limb, Voice};
+use crate::stickings::body::{BodyTables, Handed};
 use crate::voices::kit::{Entry, Kit};
 use crate::voices::{self, Group, Hit, Timbre};
 
@@ -22,10 +23,12 @@ const SAME_DRUM: f64 = 2.0;
 pub(in crate::study) struct KitNow {
     /// What the player says.
     pub(in crate::study) kit: Kit,
+    /// What the player says of himself, and of how the drums are reached.
+    pub(in crate::study) body: BodyTables,
     /// The voice that each group bore when the study was written last, where it was not the group's own.
     pub(in crate::study) was: BTreeMap<Voice, Voice>,
     /// Another study's kit to start from, and where it lies.
-    pub(in crate::study) other: Option<(PathBuf, Kit)>,
+    pub(in crate::study) other: Option<(PathBuf, KitFile)>,
     /// What was taken from it.
     adopted: Vec<Adopted>,
     groups: Vec<Group>,
@@ -58,7 +61,7 @@ impl Corrections {
     pub fn apply_kit(&mut self, mut hits: Vec<Hit>, groups: Vec<Group>) -> Vec<Hit> {
         let now = &mut self.kit;
         if let Some((_, other)) = &now.other {
-            now.adopted = adopt(&mut now.kit, other, &groups);
+            now.adopted = adopt(&mut now.kit, &other.groups, &groups);
         }
         let renamed = groups
             .iter()
@@ -151,8 +154,16 @@ impl Corrections {
     }
 
     /// Begins with another study's kit: `file` is where it was read. What this study's own kit file says stays.
-    pub fn start_from(&mut self, file: PathBuf, kit: Kit) {
+    pub fn start_from(&mut self, file: PathBuf, kit: KitFile) {
+        if self.kit.body == BodyTables::default() {
+            self.kit.body = kit.body.clone();
+        }
         self.kit.other = Some((file, kit));
+    }
+
+    /// What the player says of himself, and of how the drums are reached.
+    pub fn body(&self) -> &BodyTables {
+        &self.kit.body
     }
 
     /// What the kit has changed, a line each; to be asked after it was applied.
@@ -162,6 +173,7 @@ impl Corrections {
             .filter(|(group, _)| heard(*group))
             .map(|(group, entry)| said(group, entry))
             .collect();
+        lines.extend(who(&self.kit.body));
         let gone = self.kit.kit.edited().filter(|(group, _)| !heard(*group));
         lines.extend(
             gone.map(|(group, _)| format!("{} is not heard here; what you say of it is kept", plain(group))),
@@ -176,11 +188,15 @@ impl Corrections {
                 };
                 format!("{was}{} {way}", plain(a.group))
             };
-            let taken: Vec<String> = self.kit.adopted.iter().map(how).collect();
+            let mut taken: Vec<String> = self.kit.adopted.iter().map(how).collect();
             let left = other
+                .groups
                 .edited()
                 .filter(|(group, _)| self.kit.adopted.iter().all(|a| a.from != *group));
             let left: Vec<String> = left.map(|(group, _)| plain(group)).collect();
+            if self.kit.body == other.body && other.body != BodyTables::default() {
+                taken.push("player and reach".to_owned());
+            }
             let mut line = match taken.len() {
                 0 => format!("{} fits nothing here", shown(file)),
                 _ => format!("from {}: {}", shown(file), taken.join(", ")),
@@ -192,6 +208,22 @@ impl Corrections {
         }
         lines
     }
+}
+
+/// What is other than usual with player and reach.
+fn who(body: &BodyTables) -> Option<String> {
+    let mut parts = Vec::new();
+    if body.body.handed == Handed::Left {
+        parts.push("left-handed".to_owned());
+    }
+    if body.body.double_pedal {
+        parts.push("double pedal".to_owned());
+    }
+    if !body.reach.is_empty() {
+        let voices: Vec<String> = body.reach.keys().map(|voice| voice.replace('_', " ")).collect();
+        parts.push(format!("reach of {}", voices.join(", ")));
+    }
+    (!parts.is_empty()).then(|| parts.join(", "))
 }
 
 fn said(group: Voice, entry: &Entry) -> String {
@@ -306,6 +338,13 @@ mod tests {
         }
     }
 
+    fn file(groups: Kit) -> KitFile {
+        KitFile {
+            groups,
+            ..KitFile::default()
+        }
+    }
+
     fn kit(text: &str) -> Corrections {
         let mut corrections = Corrections::default();
         corrections.kit.kit = Kit::read(text).unwrap();
@@ -361,7 +400,7 @@ mod tests {
             sound(120.0)
         );
         let mut corrections = Corrections::default();
-        corrections.start_from("other.toml".into(), Kit::read(&text).unwrap());
+        corrections.start_from("other.toml".into(), file(Kit::read(&text).unwrap()));
         // Here the lower drum is taken for the high tom, as the only one in its range.
         let hits = vec![
             hit(1.0, Voice::TomHigh),
@@ -387,7 +426,7 @@ mod tests {
         let mut corrections = kit("[group.snare]\nvoice = 'tom_high'");
         let other =
             Kit::read("[group.snare]\nvoice = 'cross_stick'\n[group.kick]\nnote = '22 inch'").unwrap();
-        corrections.start_from("other.toml".into(), other);
+        corrections.start_from("other.toml".into(), file(other));
         corrections.apply_kit(vec![], vec![group(Voice::Kick, 55.0), group(Voice::Snare, 180.0)]);
         assert_eq!(corrections.kit.kit.voice_of(Voice::Snare), Voice::TomHigh);
         assert_eq!(corrections.kit.kit.0[&Voice::Kick].note, "22 inch");

@@ -90,7 +90,8 @@ pub fn load(folder: &Path) -> Result<Loaded, StudyError> {
         }
         (Err(error), _) => return Err(error),
     }
-    loaded.corrections.kit.kit = said;
+    loaded.corrections.kit.kit = said.groups;
+    loaded.corrections.kit.body = said.body;
     loaded.corrections.kit.was = was;
     Ok(loaded)
 }

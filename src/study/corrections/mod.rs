@@ -21,6 +21,7 @@ use super::Stroke;
 use super::sheet::{Comment, Sheet};
 use super::tick::Tick;
 use crate::names::{Layer, Limb, Mark, Voice};
+use crate::stickings::body::BodyTables;
 use crate::voices::Hit;
 
 pub use kept::Kept;
@@ -181,7 +182,7 @@ impl Corrections {
             kit,
         } = self;
         let table = strokes.is_empty() && columns.is_empty() && comments.is_empty() && unsorted.is_none();
-        table && kit.kit.edited().next().is_none()
+        table && kit.kit.edited().next().is_none() && kit.body == BodyTables::default()
     }
 
     /// The corrections in force, by the stroke that each has led to; those that vouch for it first.
