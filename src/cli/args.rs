@@ -6,6 +6,7 @@ use std::str::FromStr;
 use clap::error::ErrorKind;
 use clap::{Args, CommandFactory, Parser, Subcommand};
 
+use super::line::{LimbPair, LineFlags};
 use crate::charts::ChartKind;
 use crate::cycles::Unit;
 use crate::grid::Meter;
@@ -145,6 +146,13 @@ pub(super) struct ChartArgs {
     #[arg(long, value_name = "FROM-TO", value_parser = named::<Bars>)]
     pub(super) bars: Option<Bars>,
 
+    /// The cells between these two limbs, figure and all, such as RH,LF: draws solo, learn and cells
+    #[arg(long, value_name = "LIMB,LIMB", value_parser = named::<LimbPair>, conflicts_with_all = ["easier", "my_kit"])]
+    pub(super) limbs: Option<LimbPair>,
+
+    #[command(flatten)]
+    pub(super) suits: LineFlags,
+
     #[command(flatten)]
     pub(super) score: ScoreFlags,
 
@@ -257,6 +265,9 @@ pub(super) struct DrillArgs {
     /// What the kit plays: all, figure or solo
     #[arg(long, value_name = "LINE", default_value = "all", value_parser = line)]
     pub(super) line: practice::Line,
+
+    #[command(flatten)]
+    pub(super) suits: LineFlags,
 
     /// A sticking to practise, such as RLRRLL or six:RLRRLL; may be given several times
     #[arg(long = "cell", value_name = "CELL", value_parser = named::<Cell>)]

@@ -6,6 +6,7 @@ use std::{fs, io};
 use anyhow::Error;
 
 use super::args::{Bars, ChartArgs, Picture};
+use super::line::Suited;
 use super::{print, score};
 use crate::charts::{self, Chart, ChartKind};
 use crate::files::shown;
@@ -14,8 +15,21 @@ use crate::study::{self, Study};
 pub(super) fn run(args: &ChartArgs) -> Result<(), Error> {
     let study = study::read(&args.study)?;
     let _lock = study::lock(&args.study)?;
+    let Suited {
+        study,
+        suffix,
+        mut mind,
+    } = match args.limbs {
+        None => args.suits.suit(study, &args.study)?,
+        Some(pair) => Suited {
+            study: study.between(pair.0),
+            suffix: pair.suffix(),
+            mind: Vec::new(),
+        },
+    };
     let one;
     let kinds: &[ChartKind] = match args.chart {
+        None if args.limbs.is_some() => &[ChartKind::Solo, ChartKind::Learn, ChartKind::Cells],
         None => &ChartKind::ALL,
         Some(Picture::Staff) => &[],
         Some(Picture::Chart(kind)) => {
@@ -24,25 +38,28 @@ pub(super) fn run(args: &ChartArgs) -> Result<(), Error> {
         }
     };
     let mut files = match args.bars {
-        None => draw(&args.study, &study, kinds)?,
-        Some(bars) => draw_bars(&args.study, &study, kinds, bars)?,
+        None if suffix.is_empty() => draw(&args.study, &study, kinds)?,
+        bars => draw_beside(&args.study, &study, kinds, &suffix, bars)?,
     };
-    if !matches!(args.chart, Some(Picture::Chart(_))) {
+    let staff = args.chart == Some(Picture::Staff) || (args.chart.is_none() && args.limbs.is_none());
+    if staff {
         files.extend(score::write(
             &args.study,
             &study,
             &args.score.options(),
             args.bars,
+            &suffix,
         )?);
     }
     let files: Vec<String> = files.iter().map(|file| shown(file)).collect();
+    mind.extend(study.warnings);
     if args.talk.json {
-        let json = serde_json::json!({ "charts": files, "warnings": study.warnings });
+        let json = serde_json::json!({ "charts": files, "warnings": mind });
         return Ok(print(&[json.to_string()])?);
     }
     if !args.talk.quiet {
         print(&files)?;
-        print(&study.warnings)?;
+        print(&mind)?;
     }
     Ok(())
 }
@@ -58,16 +75,22 @@ pub(super) fn draw(folder: &Path, study: &Study, kinds: &[ChartKind]) -> Result<
     Ok(files)
 }
 
-/// Draws some bars only, in files of their own.
-fn draw_bars(folder: &Path, study: &Study, kinds: &[ChartKind], bars: Bars) -> Result<Vec<PathBuf>, Error> {
-    let suffix = bars.suffix();
+/// Draws in files of their own, whose names end in `suffix`: some bars only, or a line that suits the player.
+fn draw_beside(
+    folder: &Path,
+    study: &Study,
+    kinds: &[ChartKind],
+    suffix: &str,
+    bars: Option<Bars>,
+) -> Result<Vec<PathBuf>, Error> {
     let mut files = Vec::new();
-    for &kind in kinds.iter().filter(|kind| !kind.is_of_the_whole()) {
-        files.extend(write(
-            folder,
-            &charts::draw(study, kind, Some(bars.first..=bars.last)),
-            &suffix,
-        )?);
+    let suffix = format!("{suffix}{}", bars.map_or_else(String::new, Bars::suffix));
+    for &kind in kinds
+        .iter()
+        .filter(|kind| bars.is_none() || !kind.is_of_the_whole())
+    {
+        let range = bars.map(|bars| bars.first..=bars.last);
+        files.extend(write(folder, &charts::draw(study, kind, range), &suffix)?);
     }
     Ok(files)
 }

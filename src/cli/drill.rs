@@ -2,9 +2,10 @@
 
 use std::path::{Path, PathBuf};
 
-use anyhow::Error;
+use anyhow::{Error, anyhow};
 
 use super::args::{DrillArgs, Part};
+use super::line::Suited;
 use super::print;
 use super::summary::row;
 use crate::audio::{self, RATE, Recording};
@@ -22,6 +23,16 @@ const FOLDER: &str = "practice";
 pub(super) fn run(args: &DrillArgs) -> Result<(), Error> {
     let study = study::read(&args.study)?;
     let _lock = study::lock(&args.study)?;
+    if args.part().is_none() && !args.suits.is_plain() {
+        return Err(anyhow!(
+            "--easier and --my-kit change what is played of the solo: name bars with --bars or repeats with --repeats"
+        ));
+    }
+    let Suited {
+        study,
+        suffix: suited,
+        mind,
+    } = args.suits.suit(study, &args.study)?;
     let recording = match &args.recording {
         Some(file) => Some(audio::read(file, &Options::default().audio)?),
         None => None,
@@ -29,7 +40,8 @@ pub(super) fn run(args: &DrillArgs) -> Result<(), Error> {
     let mut made = Made {
         folder: &args.study,
         files: Vec::new(),
-        mind: study.warnings.clone(),
+        mind: study.warnings.iter().cloned().chain(mind).collect(),
+        suited,
     };
     if let Some(recording) = recording
         .as_ref()
@@ -52,6 +64,8 @@ struct Made<'a> {
     folder: &'a Path,
     files: Vec<PathBuf>,
     mind: Vec<String>,
+    /// How the names of a line that suits the player end.
+    suited: String,
 }
 
 impl Made<'_> {
@@ -103,7 +117,7 @@ impl Made<'_> {
         };
         let model = sound::model(study, &passage, args.line, pace, like, &plain)?;
         let form = if options.form == Form::Loop { "-loop" } else { "" };
-        self.wav(&format!("{name}-model{line}-{at}{form}"), &model)
+        self.wav(&format!("{name}-model{line}{}-{at}{form}", self.suited), &model)
     }
 
     /// The sheets, the ladder, and every drill as sound at the tempo with which the ladder begins.

@@ -5,6 +5,7 @@ mod beats;
 mod chart;
 mod drill;
 mod index;
+mod line;
 mod manual;
 mod many;
 mod page;

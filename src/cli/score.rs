@@ -11,17 +11,21 @@ use crate::notation::{midi, musicxml, pdf, staff};
 use crate::options::{Paper, ScoreOptions};
 use crate::study::{self, Study};
 
-/// Writes the score of a study, or of some of its bars in files of their own.
+/// Writes the score of a study, or of some of its bars, or of a `suited` line, in files of their own.
 pub(super) fn write(
     folder: &Path,
     study: &Study,
     options: &ScoreOptions,
     bars: Option<Bars>,
+    suited: &str,
 ) -> Result<Vec<PathBuf>, Error> {
     let score = Score::of(study, options.layout);
     let (score, suffix) = match bars {
-        None => (score, String::new()),
-        Some(bars) => (score.within(&(bars.first..=bars.last)), bars.suffix()),
+        None => (score, suited.to_owned()),
+        Some(bars) => (
+            score.within(&(bars.first..=bars.last)),
+            format!("{suited}{}", bars.suffix()),
+        ),
     };
     let pages = staff::draw(study, &score, options);
     let mut files = chart::write(folder, &pages, &suffix)?;
@@ -29,7 +33,7 @@ pub(super) fn write(
         Paper::A4 => "",
         Paper::Phone => "-phone",
     };
-    if bars.is_none() {
+    if suffix.is_empty() {
         chart::clear_pages(&folder.join("charts"), &format!("{}{paper}", staff::NAME), &pages)?;
     }
     let svgs: Vec<&str> = pages.iter().map(|page| page.svg.as_str()).collect();

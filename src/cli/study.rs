@@ -69,7 +69,7 @@ pub(super) fn make(
     show(Stage::Write);
     let saved = study::write(folder, &study, &loaded)?;
     chart::draw(folder, &study, &ChartKind::ALL)?;
-    score::write(folder, &study, &ScoreOptions::default(), None)?;
+    score::write(folder, &study, &ScoreOptions::default(), None, "")?;
     let most = Seconds(f64::from(args.page_sound) * 60.0);
     let page = page::write(folder, &study, &saved, &recording, most)?;
     let minded = loaded.warnings.iter().chain(&page);

@@ -1,5 +1,7 @@
 //! A player's kit and level: voices moved to what the kit has, and easier lines that keep the figure whole.
 
+use std::str::FromStr;
+
 use serde::{Deserialize, Serialize};
 
 use super::body::Body;
@@ -17,6 +19,31 @@ pub enum Level {
     Limb(Limb),
     /// Accents.
     Accents,
+}
+
+/// A level that nobody can play at.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error(
+    "{0:?} is no easier line; use accents, a limb (RH, LH, RF, LF), or how many of the cells to learn first, such as 2"
+)]
+pub struct BadLevel(String);
+
+impl FromStr for Level {
+    type Err = BadLevel;
+
+    fn from_str(text: &str) -> Result<Level, BadLevel> {
+        let bad = || BadLevel(text.to_owned());
+        if text == "accents" {
+            return Ok(Level::Accents);
+        }
+        if let Ok(count) = text.parse::<u32>() {
+            return Some(count)
+                .filter(|count| *count > 0)
+                .map(Level::Cells)
+                .ok_or_else(bad);
+        }
+        text.to_uppercase().parse().map(Level::Limb).map_err(|_| bad())
+    }
 }
 
 impl Level {

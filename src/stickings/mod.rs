@@ -34,7 +34,7 @@ use crate::grid::Grid;
 use crate::names::{Limb, Voice};
 use crate::options::StickingOptions;
 use crate::units::{Seconds, Steps};
-pub use adapt::{Level, kept, to_kit};
+pub use adapt::{BadLevel, Level, kept, to_kit};
 pub use frame::Frame;
 pub use report::{Accents, Cell, Drums, Easier, Impossible, Meeting, Permutation, Run, Stickings, Way};
 
@@ -97,4 +97,25 @@ pub struct Found {
 pub fn find(hits: &[Played], cycles: &[Cycle], grid: &Grid, options: &StickingOptions) -> Found {
     let frames: Vec<Frame> = cycles.iter().map(|cycle| Frame::of(cycle, grid)).collect();
     found::find(hits, &frames, grid, &options.body)
+}
+
+/// The cells of what two limbs play, whatever of it is a figure's: `limbs` are those of the hits.
+pub fn between(
+    hits: &[Played],
+    limbs: &[Option<Limb>],
+    cycles: &[Cycle],
+    grid: &Grid,
+    options: &StickingOptions,
+    pair: [Limb; 2],
+) -> Found {
+    let own = hits.iter().zip(limbs);
+    let own = own.filter(|(_, limb)| limb.is_some_and(|limb| pair.contains(&limb)));
+    let hits: Vec<Played> = own
+        .map(|(hit, limb)| Played {
+            figure: None,
+            pinned: *limb,
+            ..*hit
+        })
+        .collect();
+    find(&hits, cycles, grid, options)
 }

@@ -121,7 +121,7 @@ fn limb_in(cycle: &Cycle, placed: &Placed, grid: &Grid) -> Option<Limb> {
     cycle.figure.iter().find(here)?.limb
 }
 
-fn count_voices(strokes: &[Stroke]) -> Vec<VoiceCount> {
+pub(super) fn count_voices(strokes: &[Stroke]) -> Vec<VoiceCount> {
     let count = |voice: &Voice| {
         let own: Vec<usize> = (0..strokes.len())
             .filter(|at| strokes[*at].hit.voice == *voice)

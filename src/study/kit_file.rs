@@ -82,6 +82,17 @@ pub fn read_kit(file: &Path) -> Result<KitFile, StudyError> {
     read_text(file).map(|(_, kit)| kit)
 }
 
+/// What the kit file of the study in `folder` says of player and reach; as usual where there is none.
+pub fn read_body(folder: &Path) -> Result<Body, StudyError> {
+    let (_, said) = load(folder)?;
+    let bad = |reason: String| StudyError::BadKit {
+        file: folder.join(KIT),
+        line: None,
+        reason,
+    };
+    Body::try_from(said.body).map_err(|fault| bad(fault.to_string()))
+}
+
 /// The digest of a kit file, if it is there.
 pub(super) fn digest(file: &Path) -> Result<Option<String>, StudyError> {
     Ok(read_if_there(file)?.as_deref().map(sha256))

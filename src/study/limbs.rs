@@ -9,12 +9,22 @@ impl Study {
     /// Works out limbs and stickings anew. `named` are the limbs that the player named, in the order of the strokes
     /// (those beyond its end count as not named); they and all that follows from them are kept to.
     pub fn share_out(&mut self, named: &[Option<Limb>]) {
-        let frames: Vec<Frame> = self
-            .cycles
-            .iter()
-            .map(|cycle| Frame::of(cycle, &self.grid))
-            .collect();
-        let played: Vec<Played> = (self.strokes.iter().enumerate())
+        let played = self.played(named);
+        let found = stickings::find(&played, &self.cycles, &self.grid, &self.options.stickings);
+        for (stroke, limb) in self.strokes.iter_mut().zip(&found.limbs) {
+            stroke.limb = *limb;
+        }
+        let frames = self.frames();
+        for (number, cycle) in self.cycles.iter_mut().enumerate() {
+            give_limbs(cycle, number, &frames, &played, &found.limbs);
+        }
+        self.stickings = found.stickings;
+    }
+
+    /// The strokes as limbs are found for them; `named` are those that are settled.
+    pub(super) fn played(&self, named: &[Option<Limb>]) -> Vec<Played> {
+        let frames = self.frames();
+        (self.strokes.iter().enumerate())
             .map(|(at, stroke)| Played {
                 time: stroke.hit.time,
                 step: stroke.step,
@@ -23,15 +33,12 @@ impl Study {
                 figure: figure_of(stroke, &self.cycles, &frames),
                 pinned: named.get(at).copied().flatten(),
             })
-            .collect();
-        let found = stickings::find(&played, &self.cycles, &self.grid, &self.options.stickings);
-        for (stroke, limb) in self.strokes.iter_mut().zip(&found.limbs) {
-            stroke.limb = *limb;
-        }
-        for (number, cycle) in self.cycles.iter_mut().enumerate() {
-            give_limbs(cycle, number, &frames, &played, &found.limbs);
-        }
-        self.stickings = found.stickings;
+            .collect()
+    }
+
+    fn frames(&self) -> Vec<Frame> {
+        let cycles = self.cycles.iter();
+        cycles.map(|cycle| Frame::of(cycle, &self.grid)).collect()
     }
 }
 

@@ -3,6 +3,7 @@
 //! `hits.tsv` holds the rows, which a player may edit; `study.json` all the rest. [`corrections`] finds what was
 //! edited and keeps it from run to run; [`write()`] and [`read()`] keep the two files together.
 
+mod adapt;
 mod build;
 mod cells;
 mod copies;
@@ -27,10 +28,11 @@ mod schema_check;
 #[cfg(test)]
 mod tests;
 
+pub use adapt::Moved;
 pub use copies::date;
 pub use error::{BadCell, StudyError};
 pub use folder::{Saved, check_destination, read, write, write_file};
-pub use kit_file::{KitFile, read_kit};
+pub use kit_file::{KitFile, read_body, read_kit};
 pub use lock::{Lock, lock};
 
 use serde::{Deserialize, Serialize};
