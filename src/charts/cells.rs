@@ -8,7 +8,7 @@ use super::solo::{letter, tile};
 use super::svg::{Svg, Type, shorten};
 use super::words;
 use super::{Chart, ChartKind};
-use crate::stickings::{Cell, Meeting, Permutation};
+use crate::stickings::{Cell, Drums, Meeting, Permutation};
 use crate::study::Study;
 
 /// What is said where there is no cell.
@@ -20,6 +20,10 @@ const ON_A_PAGE: usize = 3;
 const PERMUTATIONS: usize = 6;
 /// Letters that fit into a line of words, and into one beside the permutations.
 const ACROSS: usize = 88;
+/// The same for smaller words.
+const IN_WORDS: usize = 104;
+/// So many ways to spread a cell over the drums are told.
+const DRUMS: usize = 2;
 
 /// Draws the cards.
 pub(super) fn draw(study: &Study) -> Vec<Chart> {
@@ -99,24 +103,11 @@ fn card(svg: &mut Svg, study: &Study, top: i64, number: usize, cell: &Cell) {
         svg.text(x + 330, y + 56 * row, Type::size(COUNT), &shorten(&words, 36));
     }
     y += 56 * (cell.permutations.len().min(PERMUTATIONS) as i64 + 1).div_euclid(2) + 12;
-    let drums: Vec<String> = cell
-        .drums
-        .iter()
-        .take(3)
-        .map(|drums| {
-            let limbs: Vec<String> = (drums.limbs.iter())
-                .map(|(limb, voices)| format!("{limb} {}", words::voices(voices)))
-                .collect();
-            format!("{} ({})", limbs.join(", "), drums.times)
-        })
-        .collect();
-    svg.text(
-        MARGIN,
-        y,
-        Type::size(COUNT),
-        &shorten(&format!("drums: {}", drums.join("; ")), 100),
-    );
-    y += 54;
+    for drums in drums(cell) {
+        svg.text(MARGIN, y, Type::size(COUNT), &shorten(&drums, IN_WORDS));
+        y += 50;
+    }
+    y += 4;
     for meeting in cell.figures.iter().take(2) {
         y = meets(svg, study, y, meeting);
     }
@@ -133,7 +124,7 @@ fn card(svg: &mut Svg, study: &Study, top: i64, number: usize, cell: &Cell) {
         MARGIN,
         y,
         Type::size(COUNT),
-        &shorten(&format!("lives in bars {}", bars.join(", ")), 100),
+        &shorten(&format!("lives in bars {}", bars.join(", ")), IN_WORDS),
     );
     svg.line(
         (MARGIN, top + CARD - 70),
@@ -141,6 +132,29 @@ fn card(svg: &mut Svg, study: &Study, top: i64, number: usize, cell: &Cell) {
         INK,
         2,
     );
+}
+
+/// The drums that carry a cell, a line for each of those played most.
+fn drums(cell: &Cell) -> Vec<String> {
+    let line = |(n, drums): (usize, &Drums)| {
+        let limbs: Vec<String> = (drums.limbs.iter())
+            .map(|(limb, voices)| format!("{limb} {}", words::voices(voices)))
+            .collect();
+        let rest: u32 = match n + 1 == DRUMS {
+            true => cell.drums.iter().skip(DRUMS).map(|drums| drums.times).sum(),
+            false => 0,
+        };
+        let rest = match rest {
+            0 => String::new(),
+            rest => format!("; on other drums {}", words::count(rest, "time")),
+        };
+        format!(
+            "{}: {}{rest}",
+            words::count(drums.times, "time"),
+            limbs.join(", ")
+        )
+    };
+    cell.drums.iter().take(DRUMS).enumerate().map(line).collect()
 }
 
 fn permutation_words(number: usize, permutation: &Permutation) -> String {

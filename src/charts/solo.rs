@@ -2,29 +2,33 @@
 //!
 //! In: the study. Out: pages of bars as on the grid chart, one row of letters a line: who plays each stroke. A tile
 //! bears the letter of its cell and, where a cell has several, the number of the permutation; strokes that no cell
-//! explains stand bare.
+//! explains stand bare. Over each stroke is the sign of its drum.
 
+use std::collections::BTreeSet;
 use std::ops::RangeInclusive;
 
 use super::page::{Heading, open};
 use super::palette::{A4, CELLS, COUNT, DOUBT, FAINT, INK, MARGIN, NUMBER, QUIET, TOP, WIDTH, WORDS};
-use super::score::{Line, Score};
+use super::score::{Line, Note, Score};
+use super::shapes::{self, Weight};
 use super::svg::{Svg, Type, whole, width};
-use super::{Chart, ChartKind};
-use crate::names::{Layer, Limb, Mark};
+use super::{Chart, ChartKind, words};
+use crate::names::{Layer, Limb, Mark, Voice};
 use crate::stickings::Cell;
 use crate::study::Study;
 
 /// Left of the bars.
 const LEFT: i64 = 190;
 /// Height of a line.
-const LINE: i64 = 250;
-/// Above the tiles: numbers.
-const ABOVE: i64 = 96;
+const LINE: i64 = 290;
+/// Above the tiles: numbers, and the drums.
+const ABOVE: i64 = 140;
+/// How large the drums are, and how far over the tiles.
+const DRUM: (i64, i64) = (13, 34);
 /// Height of a tile.
 const TILE: i64 = 84;
 /// Room for the legend.
-const FOOT: i64 = 360;
+const FOOT: i64 = 430;
 
 /// The letter by which charts name a cell.
 pub(super) fn letter(number: usize) -> String {
@@ -55,6 +59,10 @@ pub(super) fn tile(svg: &mut Svg, number: usize, (x, y): (i64, i64), wide: i64, 
     svg.put(&format!(
         r#"<path data-cell="{number}" d="{path}" fill="{fill}" stroke="{INK}" stroke-width="3"/>"#
     ));
+}
+
+fn is_free(note: &Note) -> bool {
+    note.stroke.layer != Some(Layer::Ostinato)
 }
 
 /// One statement on the line.
@@ -218,12 +226,8 @@ impl Plan<'_> {
 
     /// Who plays each free stroke; an accent stands over it.
     fn letters(&self, svg: &mut Svg, y: i64, from: i64, to: i64) {
-        for note in self
-            .score
-            .between(from, to)
-            .iter()
-            .filter(|note| note.stroke.layer != Some(Layer::Ostinato))
-        {
+        let mut over = (i64::MIN, 0);
+        for note in self.score.between(from, to).iter().filter(|note| is_free(note)) {
             let at = note.step();
             let x = (self.x(from, at) + self.x(from, at + 1)) / 2;
             let inside = self.tiles.iter().any(|tile| (tile.from..tile.to).contains(&at));
@@ -241,14 +245,24 @@ impl Plan<'_> {
                 look
             };
             svg.text(x, y + up, look, word);
+            // Of what is struck at once one drum stands over the other.
+            over = if over.0 == at { (at, over.1 + 1) } else { (at, 0) };
+            let (r, high) = (DRUM.0, DRUM.1 + 28 * over.1);
+            shapes::example(svg, (x, y - high), r, note.stroke.hit.voice, Weight::Alone);
             if note.stroke.hit.mark == Some(Mark::Accent) {
                 svg.put(&format!(
                     r#"<path d="M{} {}l18 6l-18 6" fill="none" stroke="{INK}" stroke-width="4"/>"#,
                     x - 9,
-                    y - 16
+                    y - high - 32
                 ));
             }
         }
+    }
+
+    /// The drums of the free line.
+    fn voices(&self) -> BTreeSet<Voice> {
+        let free = self.score.notes.iter().filter(|note| is_free(note));
+        free.map(|note| note.stroke.hit.voice).collect()
     }
 
     fn legend(&self, svg: &mut Svg, study: &Study) {
@@ -263,6 +277,17 @@ impl Plan<'_> {
             }
             tile(svg, number, (x, y - 36), 70, 46);
             svg.text(x + 86, y, Type::size(WORDS), &words);
+            x += wide + 36;
+        }
+        (x, y) = (MARGIN, y + 64);
+        for voice in self.voices() {
+            let words = words::voice(voice);
+            let wide = 50 + width(words, WORDS);
+            if x + wide > WIDTH - MARGIN {
+                (x, y) = (MARGIN, y + 60);
+            }
+            shapes::example(svg, (x + 16, y - 13), DRUM.0, voice, Weight::Alone);
+            svg.text(x + 44, y, Type::size(WORDS), words);
             x += wide + 36;
         }
         let words = match study.stickings.unexplained {

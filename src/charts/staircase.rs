@@ -76,8 +76,9 @@ fn stairs(svg: &mut Svg, study: &Study, cycle: &Cycle) {
     );
     let left = MARGIN + LEFT;
     let wide = WIDTH - 2 * MARGIN - LEFT - RIGHT;
-    let step = wide as f64 / (beats * beat).max(1) as f64;
-    let x = |place: &BeatStep| left + whole(((place.beat - 1) * beat + place.step - 1) as f64 * step);
+    let step_wide = wide as f64 / (beats * beat).max(1) as f64;
+    let at = |place: &BeatStep| (place.beat - 1) * beat + place.step - 1;
+    let x = |place: &BeatStep| left + whole(at(place) as f64 * step_wide);
     let top = TOP + 150;
     let shown = || cycle.home.stairs.iter().take(MOST).enumerate();
     let low = top + ROW * shown().count() as i64;
@@ -103,12 +104,25 @@ fn stairs(svg: &mut Svg, study: &Study, cycle: &Cycle) {
     svg.text(left + wide + 40, top - 24, look, "on beat one");
     let mut number = 0;
     let height = |row: usize| top + ROW * row as i64 + ROW / 2;
-    // One thread down the stairs, under the numbers: from the first start of a bar to the one of the next.
-    let firsts = shown().map(|(row, stair)| stair.starts.first().map(|p| (x(p), height(row))));
-    let firsts: Vec<_> = firsts.collect();
-    for pair in firsts.windows(2) {
-        if let [Some(a), Some(b)] = pair {
-            svg.line(*a, *b, FIGURE_LIGHT, 6);
+    // Threads down the stairs, under the numbers: as the starts walk from bar to bar.
+    let rows: Vec<Vec<i64>> = shown()
+        .map(|(_, stair)| stair.starts.iter().map(at).collect())
+        .collect();
+    let walk = walk(i64::from(cycle.length_steps), beats * beat);
+    let place = |step: i64| left + whole(step as f64 * step_wide);
+    let mut before = None;
+    for (row, pair) in rows.windows(2).enumerate() {
+        let [here, next] = pair else { continue };
+        let outer = if walk < 0 { here.last() } else { here.first() };
+        let from = before.filter(|step| here.contains(step)).or(outer.copied());
+        before = from.map(|step| step + walk).filter(|step| next.contains(step));
+        if let (Some(from), Some(to)) = (from, before) {
+            svg.line(
+                (place(from), height(row)),
+                (place(to), height(row + 1)),
+                FIGURE_LIGHT,
+                6,
+            );
         }
     }
     for (row, stair) in shown() {
@@ -134,6 +148,12 @@ fn stairs(svg: &mut Svg, study: &Study, cycle: &Cycle) {
         let words = format!("and so on for {}", words::count(rest, "bar"));
         svg.text(left, low + 40, Type::size(WORDS).fill(QUIET), &words);
     }
+}
+
+/// By how many steps the starts of cycles move from one bar to the next: whichever way is shorter.
+fn walk(length: i64, bar: i64) -> i64 {
+    let back = bar.rem_euclid(length.max(1));
+    if 2 * back > length { length - back } else { -back }
 }
 
 fn on_one(stair: &Stair) -> String {
@@ -178,4 +198,18 @@ fn in_words(way: &Way, length: u32) -> String {
     let steps = words::count(way.change.unsigned_abs() as u32, "step");
     let what = if way.change < 0 { "drops" } else { "adds" };
     format!("{row}: the last cycle {what} {steps}, from {}", way.at)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::walk;
+
+    #[test]
+    fn starts_walk_the_shorter_way() {
+        // TRADE 2: five steps on sixteenth-triplets start one step later in every bar of four; ten on sixteenths four.
+        assert_eq!(
+            (walk(5, 24), walk(10, 16), walk(7, 16), walk(8, 16), walk(3, 16)),
+            (1, 4, -2, 0, -1)
+        );
+    }
 }

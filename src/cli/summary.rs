@@ -140,7 +140,7 @@ fn stickings(study: &Study) -> Vec<String> {
         .iter()
         .map(|keeps| match keeps.limb {
             Some(limb) => format!("{} {limb}", plain(keeps.voice.name())),
-            None => format!("{} both hands in turn", plain(keeps.voice.name())),
+            None => format!("{} either hand", plain(keeps.voice.name())),
         })
         .collect();
     if !hands.is_empty() {

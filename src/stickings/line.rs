@@ -9,8 +9,8 @@ use crate::names::{Limb, Voice};
 
 /// A step as the cell has it, in bits [=: one step in sixteen is otherwise].
 const RIGHT: f64 = 0.1;
-/// A stroke of the cell that is left out: a rest makes no other cell.
-const LEFT_OUT: f64 = 4.0;
+/// A stroke of the cell that is left out, or not heard, in bits [=: one stroke in eight]: a rest makes no other cell.
+const LEFT_OUT: f64 = 3.0;
 /// Any other step that is not as the cell has it.
 const WRONG: f64 = 8.0;
 /// A limb with no greater share of the strokes has strayed into the line [M].

@@ -26,7 +26,7 @@ const PATIENCE: usize = 2;
 /// How much later all cells together may begin.
 const SHIFTS: [isize; 6] = [1, -1, 2, -2, 3, -3];
 /// Rests in cells are rare, and a hit that was not heard makes one: bits for each [M].
-const REST: f64 = 5.0;
+const REST: f64 = 8.0;
 /// A line of more steps is long: an hour of playing has a hundred times as many.
 const LONG: usize = 1024;
 /// So many stretches of a long line are searched.
