@@ -401,3 +401,63 @@ fn a_mistake_about_the_reach_is_refused_with_its_line() {
     );
     assert_eq!(desk.kit(), kit);
 }
+
+#[test]
+fn charts_and_drills_suit_the_player_and_keep_the_figure_whole() {
+    let desk = Desk::new();
+    let chart = |flags: &[&str]| {
+        let done = overbar()
+            .arg("chart")
+            .arg(desk.path())
+            .args(flags)
+            .assert()
+            .success();
+        String::from_utf8_lossy(&done.get_output().stdout).into_owned()
+    };
+    let strokes = |name: &str| {
+        let svg = fs::read_to_string(desk.path().join("charts").join(name)).unwrap();
+        ["kick", "snare 2", "snare"].map(|voice| svg.matches(&format!("{voice}, ")).count())
+    };
+    let before = files(desk.path());
+    let said = chart(&["--easier", "accents", "--chart", "grid"]);
+    assert!(
+        said.contains("grid-01-accents.svg") && said.contains("strokes are left out"),
+        "{said}"
+    );
+    let kit = desk.kit() + "\n[reach.snare_2]\nhave = false\n";
+    fs::write(desk.file(), kit).unwrap();
+    let said = chart(&["--my-kit", "--chart", "grid"]);
+    assert!(
+        said.contains("grid-01-my-kit.svg") && said.contains(" of snare 2 go to tom high"),
+        "{said}"
+    );
+    assert!(strokes("grid-01.svg")[1] > 0 && strokes("grid-01-my-kit.svg")[1] == 0);
+    let said = chart(&["--limbs", "RH,LF", "--chart", "solo"]);
+    assert!(said.contains("solo-01-RH-LF.svg"), "{said}");
+    let after = files(desk.path());
+    assert!(
+        before.iter().all(|file| after.contains(file)),
+        "nothing else is touched"
+    );
+    for (flags, words) in [
+        (vec!["--easier", "ghosts"], "use accents, a limb"),
+        (vec!["--limbs", "RH,RH"], "name two of RH, LH, RF, LF"),
+    ] {
+        let done = overbar()
+            .arg("chart")
+            .arg(desk.path())
+            .args(flags)
+            .assert()
+            .code(2);
+        let said = String::from_utf8_lossy(&done.get_output().stderr).into_owned();
+        assert!(said.contains(words), "{said}");
+    }
+    let drill = overbar()
+        .arg("drill")
+        .arg(desk.path())
+        .args(["--easier", "RH", "--bars", "1-2"])
+        .assert()
+        .success();
+    let said = String::from_utf8_lossy(&drill.get_output().stdout).into_owned();
+    assert!(said.contains("bars-1-2-model-RH-60.wav"), "{said}");
+}
