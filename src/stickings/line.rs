@@ -11,6 +11,8 @@ use crate::names::{Limb, Voice};
 const RIGHT: f64 = 0.1;
 /// A stroke of the cell that is left out, or not heard, in bits [=: one stroke in eight]: a rest makes no other cell.
 const LEFT_OUT: f64 = 3.0;
+/// A stroke beside that of the cell, in bits [M]: a backbeat goes through whatever is played.
+const ADDED: f64 = 4.0;
 /// Any other step that is not as the cell has it.
 const WRONG: f64 = 8.0;
 /// A limb with no greater share of the strokes has strayed into the line [M].
@@ -208,6 +210,13 @@ impl Line {
             ([], _) => LEFT_OUT,
             ([stroke], [limb]) => RIGHT + own(stroke, *limb) + self.since(step, cell, phase, *limb, back),
             ([a, b], [x, y]) => RIGHT + (own(a, *x) + own(b, *y)).min(own(a, *y) + own(b, *x)),
+            ([stroke], [x, y]) => LEFT_OUT + own(stroke, *x).min(own(stroke, *y)),
+            ([a, b], [limb]) => {
+                let one = |cell: &Stroke, more: &Stroke| {
+                    own(cell, *limb) + more.own.into_iter().fold(WRONG, f64::min)
+                };
+                ADDED + one(a, b).min(one(b, a))
+            }
             _ => WRONG,
         };
         // Somebody else has played it, at what that cost.
