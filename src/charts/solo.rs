@@ -8,7 +8,7 @@ use std::collections::BTreeSet;
 use std::ops::RangeInclusive;
 
 use super::page::{Heading, open};
-use super::palette::{A4, CELLS, COUNT, DOUBT, FAINT, INK, MARGIN, NUMBER, QUIET, TOP, WIDTH, WORDS};
+use super::palette::{A4, CELLS, COUNT, DOUBT, FAINT, INK, MARGIN, NUMBER, QUIET, SMALL, TOP, WIDTH, WORDS};
 use super::score::{Line, Note, Score};
 use super::shapes::{self, Weight};
 use super::svg::{Svg, Type, whole, width};
@@ -78,6 +78,29 @@ struct Plan<'a> {
     tiles: Vec<Tile>,
     step: f64,
     vocabulary: &'a [Cell],
+    /// The drums of the free line, those whose signs are alike numbered.
+    drums: Vec<(Voice, String)>,
+}
+
+/// The drums of the free line. Toms, or rides, have one sign: a number tells them apart.
+fn drums(score: &Score) -> Vec<(Voice, String)> {
+    let free = score.notes.iter().filter(|note| is_free(note));
+    let voices: BTreeSet<Voice> = free.map(|note| note.stroke.hit.voice).collect();
+    let alike = |a: Voice, b: Voice| shapes::outline(a, 0, 0, 99) == shapes::outline(b, 0, 0, 99);
+    let number = |voice: Voice| {
+        let same: Vec<Voice> = voices
+            .iter()
+            .copied()
+            .filter(|other| alike(voice, *other))
+            .collect();
+        let place = same.iter().position(|other| *other == voice).unwrap_or(0) + 1;
+        if same.len() > 1 {
+            place.to_string()
+        } else {
+            String::new()
+        }
+    };
+    voices.iter().map(|voice| (*voice, number(*voice))).collect()
 }
 
 /// Draws the free line.
@@ -87,6 +110,7 @@ pub(super) fn draw(study: &Study, bars: Option<&RangeInclusive<i64>>) -> Vec<Cha
         step: ((WIDTH - 2 * MARGIN - LEFT) as f64 / score.line_steps() as f64).min(100.0),
         tiles: tiles(&study.stickings.vocabulary),
         vocabulary: &study.stickings.vocabulary,
+        drums: drums(&score),
         score,
     };
     let lines: Vec<(i64, i64)> = (plan.score.lines(bars).into_iter())
@@ -247,8 +271,17 @@ impl Plan<'_> {
             svg.text(x, y + up, look, word);
             // Of what is struck at once one drum stands over the other.
             over = if over.0 == at { (at, over.1 + 1) } else { (at, 0) };
-            let (r, high) = (DRUM.0, DRUM.1 + 28 * over.1);
-            shapes::example(svg, (x, y - high), r, note.stroke.hit.voice, Weight::Alone);
+            let (r, mut high) = (DRUM.0, DRUM.1 + 48 * over.1);
+            let voice = note.stroke.hit.voice;
+            shapes::example(svg, (x, y - high), r, voice, Weight::Alone);
+            let number = self
+                .drums
+                .iter()
+                .find(|(own, number)| *own == voice && !number.is_empty());
+            if let Some((_, number)) = number {
+                svg.text(x, y - high - 18, Type::size(SMALL).middle(), number);
+                high += 20;
+            }
             if note.stroke.hit.mark == Some(Mark::Accent) {
                 svg.put(&format!(
                     r#"<path d="M{} {}l18 6l-18 6" fill="none" stroke="{INK}" stroke-width="4"/>"#,
@@ -257,12 +290,6 @@ impl Plan<'_> {
                 ));
             }
         }
-    }
-
-    /// The drums of the free line.
-    fn voices(&self) -> BTreeSet<Voice> {
-        let free = self.score.notes.iter().filter(|note| is_free(note));
-        free.map(|note| note.stroke.hit.voice).collect()
     }
 
     fn legend(&self, svg: &mut Svg, study: &Study) {
@@ -280,14 +307,14 @@ impl Plan<'_> {
             x += wide + 36;
         }
         (x, y) = (MARGIN, y + 64);
-        for voice in self.voices() {
-            let words = words::voice(voice);
-            let wide = 50 + width(words, WORDS);
+        for (voice, number) in &self.drums {
+            let words = format!("{number} {}", words::voice(*voice));
+            let wide = 50 + width(&words, WORDS);
             if x + wide > WIDTH - MARGIN {
                 (x, y) = (MARGIN, y + 60);
             }
-            shapes::example(svg, (x + 16, y - 13), DRUM.0, voice, Weight::Alone);
-            svg.text(x + 44, y, Type::size(WORDS), words);
+            shapes::example(svg, (x + 16, y - 13), DRUM.0, *voice, Weight::Alone);
+            svg.text(x + 40, y, Type::size(WORDS), words.trim());
             x += wide + 36;
         }
         let words = match study.stickings.unexplained {
