@@ -5,6 +5,7 @@ use std::io;
 use std::path::Path;
 
 use overbar::options::AudioOptions;
+use overbar::stickings::body::BodyTables;
 use overbar::study::corrections;
 use overbar::voices::kit::Kit;
 use overbar::{audio, grid, notation, practice, study};
@@ -78,11 +79,15 @@ pub(crate) const TARGETS: [Target; 9] = [
         prepare: nothing,
         seeds: none,
         words: &[
-            "[group.", "]", "voice", "limb", "note", " = ", "\"", "'''", "#:", "\n", "snare", "{", "}", "inf",
+            "[group.", "]", "voice", "limb", "note", " = ", "\"", "'''", "#:", "\n", "snare", "{", "}",
+            "inf", "[body]", "[reach.", "handed", "at", "true",
         ],
-        run: |input, _| match Kit::read(&String::from_utf8_lossy(input)) {
-            Ok(_) => "read".to_owned(),
-            Err(fault) => fault.reason,
+        run: |input, _| {
+            let text = String::from_utf8_lossy(input);
+            match Kit::read(&text).and_then(|_| BodyTables::read(&text)) {
+                Ok(_) => "read".to_owned(),
+                Err(fault) => fault.reason,
+            }
         },
     },
     Target {
