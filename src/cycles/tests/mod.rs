@@ -7,6 +7,11 @@ mod invented;
 mod laws;
 mod oracle;
 mod suites;
+#[allow(
+    clippy::print_stdout,
+    reason = "tells what was measured"
+)]
+mod survey;
 
 use rand::Rng;
 use rand_chacha::ChaCha8Rng;
