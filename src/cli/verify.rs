@@ -48,6 +48,9 @@ pub(super) fn run(args: &VerifyArgs) -> Result<(), Error> {
     Ok(())
 }
 
+/// Broken repeats that are told; the others stand in JSON.
+const BROKEN: usize = 5;
+
 fn tell(
     args: &VerifyArgs,
     json: impl FnOnce() -> serde_json::Result<String>,
@@ -102,6 +105,12 @@ fn lines(study: &Study, found: &Verification) -> Vec<String> {
     lines.extend(found.reasons.iter().map(|reason| row("because", reason)));
     if let Some(chance) = found.chance {
         lines.push(row("chance", &super::summary::chance(chance)));
+    }
+    for broken in found.broken.iter().take(BROKEN) {
+        lines.push(row("broken", &broken.words(plain)));
+    }
+    if let Some(more) = found.broken.len().checked_sub(BROKEN).filter(|more| *more > 0) {
+        lines.push(row("", &format!("and {more} more, with --json")));
     }
     let rivals: Vec<String> = found
         .rivals

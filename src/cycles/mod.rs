@@ -1,5 +1,6 @@
 //! Steps -> [`Cycle`]s: the figures that some voices repeat, how long they are, and how sure that is.
 
+mod broken;
 mod chance;
 mod choose;
 mod code;
@@ -13,10 +14,11 @@ mod verify;
 
 use serde::{Deserialize, Serialize};
 
-use crate::grid::{Grid, Place, Placed};
+use crate::grid::{Grid, Placed};
 use crate::names::{Limb, Voice};
 use crate::options::CycleOptions;
 use crate::units::{Bits, Seconds, Steps};
+pub use broken::Broken;
 pub use home::{BeatStep, Home, Round, Stair, Way};
 use strokes::Strokes;
 pub use verify::{BadClaim, Claim, Relation, Unit, Verdict, Verification, judge, verify};
@@ -43,19 +45,6 @@ pub struct Moment {
     pub step: i64,
     /// Time from the start of the recording's file.
     pub time: Seconds,
-}
-
-/// A repeat that is not whole.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Broken {
-    /// Which repeat, from 1.
-    pub repeat: u32,
-    /// Where this repeat starts.
-    pub start: Place,
-    /// Notes of the figure that are not there: step within the cycle (from 1) and voice.
-    pub missing: Vec<(u32, Voice)>,
-    /// Strokes of the figure's own voices that the figure does not have.
-    pub added: Vec<(u32, Voice)>,
 }
 
 /// How a cycle that does not run freely starts anew.

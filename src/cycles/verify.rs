@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{Cycle, Cycles, LengthTried, find};
+use super::{Broken, Cycle, Cycles, LengthTried, find};
 use crate::grid::{Grid, Placed};
 use crate::names::Voice;
 use crate::options::CycleOptions;
@@ -184,6 +184,8 @@ pub struct Verification {
     pub rivals: Vec<LengthTried>,
     /// How the claim stands to a figure that was found, if it has to do with one.
     pub relation: Option<Relation>,
+    /// The repeats of that figure that are not whole.
+    pub broken: Vec<Broken>,
     /// Why, in short sentences.
     pub reasons: Vec<String>,
 }
@@ -231,6 +233,7 @@ pub fn judge(cycles: &Cycles, claim: &Claim) -> Verification {
         chance: same.filter(|c| c.grade != Verdict::Open).map(|c| c.chance),
         rivals,
         relation,
+        broken: same.map(|c| c.broken.clone()).unwrap_or_default(),
         reasons,
     }
 }

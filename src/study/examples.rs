@@ -106,6 +106,7 @@ pub(super) fn five() -> Cycle {
             },
             missing: vec![(4, Voice::Kick)],
             added: vec![],
+            moved: vec![(1, Voice::KickLeft, 1)],
         }],
         bits: Bits(123.456),
         chance: 0.000_999,

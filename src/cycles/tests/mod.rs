@@ -7,10 +7,7 @@ mod invented;
 mod laws;
 mod oracle;
 mod suites;
-#[allow(
-    clippy::print_stdout,
-    reason = "tells what was measured"
-)]
+#[allow(clippy::print_stdout, reason = "tells what was measured")]
 mod survey;
 
 use rand::Rng;

@@ -2,6 +2,15 @@
 
 const hasFigure = figure !== null;
 const addedAt = new Set((figure ? figure.added : []).map(([step, voice]) => `${step} ${voice}`));
+// Notes of the figure that are struck a step beside their place, by that place.
+const movedFrom = new Map((figure ? figure.moved : []).map(([step, voice, by]) => [`${step} ${voice}`, by]));
+// Places of the figure on which its note is not struck.
+const emptyPlaces = figure ? [...figure.missing, ...figure.moved.map(([step, voice]) => [step, voice])] : [];
+
+function emptyWords(step, voice) {
+  const by = movedFrom.get(`${step} ${voice}`);
+  return by === undefined ? `missing: ${voiceName(voice)}` : `${voiceName(voice)} struck a step ${by > 0 ? "later" : "earlier"}`;
+}
 
 function weightOf(stroke) {
   if (!hasFigure) return "alone";
