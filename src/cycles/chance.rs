@@ -10,7 +10,8 @@ use rayon::prelude::*;
 
 use super::home;
 use super::search::{Against, Candidate, Search};
-use super::strokes::{Stream, Strokes, Turn};
+use super::streams::Stream;
+use super::strokes::{Strokes, Turn};
 use crate::units::Steps;
 
 /// Shuffles; with 99 the smallest chance that can show is 0.01.
@@ -98,6 +99,7 @@ fn cut(strokes: &Strokes, span: (usize, usize), from: usize, to: usize) -> Strok
     let streams = strokes.streams.iter().filter(|s| !s.is_taken(span.0, span.1));
     let streams = streams.map(|s| Stream {
         voices: s.voices.clone(),
+        carrier: s.carrier,
         hit: (from..to)
             .map(|step| s.hit.get(step).copied().unwrap_or(0))
             .collect(),
@@ -110,6 +112,7 @@ fn cut(strokes: &Strokes, span: (usize, usize), from: usize, to: usize) -> Strok
 fn reorder(strokes: &Strokes, order: &[usize]) -> Strokes {
     let streams = strokes.streams.iter().map(|s| Stream {
         voices: s.voices.clone(),
+        carrier: s.carrier,
         hit: order
             .iter()
             .map(|step| s.hit.get(*step).copied().unwrap_or(0))

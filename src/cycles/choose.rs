@@ -7,9 +7,9 @@
 use super::chance::{chance, is_pattern};
 use super::figure::Figure;
 use super::price::Work;
-use super::search::{Against, Candidate, Part, Search};
+use super::search::{Against, Among, Candidate, Part, Search};
 use super::strokes::{Strokes, Turn};
-use super::{Cycle, Verdict};
+use super::{Carrier, Cycle, Verdict};
 use crate::grid::Grid;
 use crate::names::Voice;
 
@@ -81,11 +81,11 @@ pub(super) struct Chosen {
 }
 
 /// Finds one figure after the other.
-pub(super) fn choose(strokes: &mut Strokes) -> Chosen {
+pub(super) fn choose(strokes: &mut Strokes, asked: Option<usize>) -> Chosen {
     let mut found: Vec<Found> = Vec::new();
     let (mut lengths, mut open) = (Vec::new(), None);
     while found.len() < MOST {
-        let search = Search::new(strokes);
+        let search = Search::new(strokes, Among::Voices, asked);
         let free = search.free();
         if found.is_empty() {
             lengths = [free.clone(), search.with_the_bar(Against::Bar)].concat();
@@ -99,12 +99,23 @@ pub(super) fn choose(strokes: &mut Strokes) -> Chosen {
             }
             other => {
                 open = other.filter(|open| found.is_empty() || open.figure.bits > 0.0);
+                if found.is_empty() && open.is_none() {
+                    open = first_good(closely(search.closest()), &search, strokes, Against::Bar);
+                }
                 break;
             }
         }
     }
+    if let Some(next) = composed(&found, strokes) {
+        if next.grade == Verdict::Open {
+            open = open.filter(|o| o.figure.bits > 0.0).or(Some(next));
+        } else {
+            take(&next.figure, strokes);
+            found.push(next);
+        }
+    }
     found.sort_by(|a, b| b.figure.bits.total_cmp(&a.figure.bits));
-    let search = Search::new(strokes);
+    let search = Search::new(strokes, Among::Voices, None);
     let locked = closely(search.with_the_bar(Against::Density));
     let next = first_good(locked, &search, strokes, Against::Density);
     if let Some(next) = next.filter(|next| next.grade != Verdict::Open) {
@@ -113,6 +124,19 @@ pub(super) fn choose(strokes: &mut Strokes) -> Chosen {
     }
     lengths.sort_by_key(|c| c.turn.length);
     Chosen { found, open, lengths }
+}
+
+/// A figure of accents, or of the whole line, in what the figures of single voices leave; nothing when it saves no
+/// bits, or when it is one of those figures again.
+fn composed(found: &[Found], strokes: &Strokes) -> Option<Found> {
+    let search = Search::new(strokes, Among::Composed, None);
+    let again = |c: &Candidate| {
+        let mut same = found.iter().filter(|f| f.figure.turn.length == c.turn.length);
+        same.any(|f| f.figure.span.0 < c.span.1 && c.span.0 < f.figure.span.1)
+    };
+    let mut candidates = search.free();
+    candidates.retain(|c| c.bits > 0.0 && !again(c));
+    first_good(closely(candidates), &search, strokes, Against::Bar)
 }
 
 /// The best few of the candidates.
@@ -278,7 +302,8 @@ fn partner(mut candidate: Candidate, search: &Search, strokes: &Strokes) -> Cand
         .streams
         .iter()
         .enumerate()
-        .filter(|(_, s)| !s.is_taken(candidate.span.0, candidate.span.1) && s.voices.len() == 1)
+        .filter(|(_, s)| s.carrier == Carrier::Voices && s.voices.len() == 1)
+        .filter(|(_, s)| !s.is_taken(candidate.span.0, candidate.span.1))
         .filter(|(_, s)| !s.voices.iter().any(|v| own.contains(v)))
         .filter_map(|(stream, _)| {
             let bits = search.regular(&candidate, stream);
@@ -310,13 +335,6 @@ fn share(a: &Candidate, b: &Candidate, strokes: &Strokes) -> bool {
 /// Takes the streams of a figure, and all that share their voices, out of the search where the figure lasts.
 fn take(figure: &Figure, strokes: &mut Strokes) {
     for line in &figure.lines {
-        let voices = strokes.streams[line.stream].voices.clone();
-        for stream in strokes
-            .streams
-            .iter_mut()
-            .filter(|s| s.voices.iter().any(|v| voices.contains(v)))
-        {
-            stream.taken.push(figure.span);
-        }
+        strokes.take(line.stream, figure.span);
     }
 }

@@ -3,8 +3,9 @@
 
 use super::broken::{Broken, Spot, moved};
 use super::search::{Candidate, Search};
-use super::strokes::{Strokes, Turn, alike};
-use super::{Cycle, FigureNote, Home, Moment, Resolved, Round, Verdict, home};
+use super::streams::{Stream, alike};
+use super::strokes::{Strokes, Turn};
+use super::{Carrier, Cycle, FigureNote, Home, Moment, Resolved, Round, Verdict, home};
 use crate::grid::{Grid, Placed};
 use crate::names::{Limb, Voice};
 use crate::units::{Bits, Seconds, Steps};
@@ -111,7 +112,11 @@ impl Figure {
                 });
             }
         }
-        let mut voices: Vec<Voice> = figure.iter().flat_map(|n| n.voices.clone()).collect();
+        let carrier = self.carrier(strokes);
+        let mut voices: Vec<Voice> = match carrier {
+            Carrier::Voices => figure.iter().flat_map(|n| n.voices.clone()).collect(),
+            Carrier::Accents | Carrier::Line => self.carriers(strokes),
+        };
         voices.sort();
         voices.dedup();
         let repeats = self.repeats();
@@ -128,6 +133,7 @@ impl Figure {
             crosses_bar: strokes.crosses(length),
             figure,
             voices,
+            carrier,
             start: moment(self.span.0, strokes, grid),
             end: moment(self.span.1, strokes, grid),
             repeats: whole as u32,
@@ -159,6 +165,27 @@ impl Figure {
                 .map(|r| (r.every_bars, on_grid(self.turn.origin))),
         };
         Home::of(&round, grid, phrase_bars)
+    }
+
+    /// What carries it: accents or the whole line only where nothing else does.
+    fn carrier(&self, strokes: &Strokes) -> Carrier {
+        let carriers = self.lines.iter().map(|line| strokes.streams[line.stream].carrier);
+        carriers
+            .reduce(|a, b| if a == b { a } else { Carrier::Voices })
+            .unwrap_or_default()
+    }
+
+    /// The voices that strike notes of a figure which falls on whichever drum.
+    fn carriers(&self, strokes: &Strokes) -> Vec<Voice> {
+        let mut voices = Vec::new();
+        for line in &self.lines {
+            let stream = &strokes.streams[line.stream];
+            let struck = (self.span.0..self.span.1).filter(|s| line.notes[self.turn.phase(*s)].is_some());
+            let struck: Vec<usize> = struck.collect();
+            let has = |v: &&Voice| struck.iter().any(|s| strokes.carries(stream.carrier, **v, *s));
+            voices.extend(stream.voices.iter().filter(has).copied());
+        }
+        voices
     }
 
     /// Where each repeat starts and stops; the last may be cut.
@@ -230,6 +257,7 @@ impl Figure {
                 let note = line.notes.get(phase).copied().flatten();
                 // A crash where the bell belongs is the figure's note on another cymbal.
                 let instead = |note: Voice| strokes.strikes_alike(note, step);
+                let instead = |note: Voice| stream.carrier == Carrier::Voices && instead(note);
                 match (note, hit || note.is_some_and(instead)) {
                     (Some(_), there) => {
                         compared.notes += 1;
@@ -285,9 +313,12 @@ impl Figure {
                 let Some(note) = line.notes.get(phase).copied().flatten() else {
                     return false;
                 };
-                let there = |v: Voice| strokes.strikes(v, step);
-                let voices = &strokes.streams[line.stream].voices;
+                let Stream { voices, carrier, .. } = &strokes.streams[line.stream];
+                let there = |v: Voice| strokes.carries(*carrier, v, step);
                 let voice = hit.hit.voice;
+                if *carrier != Carrier::Voices {
+                    return voices.contains(&voice) && there(voice);
+                }
                 voice == note
                     || !there(note) && voices.contains(&voice)
                     || alike(voice, note) && !voices.iter().any(|v| there(*v))
@@ -344,11 +375,16 @@ fn end(turn: Turn, (from, to): (usize, usize), struck: &dyn Fn(usize) -> bool) -
 
 /// Which voice a stream strikes on each phase of its figure: the one that does so most often.
 fn line(stream: usize, candidate: &Candidate, mask: &[bool], strokes: &Strokes) -> Line {
-    let voices = &strokes.streams[stream].voices;
+    let Stream { voices, carrier, .. } = &strokes.streams[stream];
     let notes = mask.iter().enumerate().map(|(phase, struck)| {
         let steps = (candidate.span.0..candidate.span.1).filter(|s| candidate.turn.phase(*s) == phase);
         let steps: Vec<usize> = steps.collect();
-        let often = |v: &Voice| steps.iter().filter(|s| strokes.strikes(*v, **s)).count();
+        let often = |v: &Voice| {
+            steps
+                .iter()
+                .filter(|s| strokes.carries(*carrier, *v, **s))
+                .count()
+        };
         let most = voices
             .iter()
             .copied()

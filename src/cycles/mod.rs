@@ -6,8 +6,10 @@ mod choose;
 mod code;
 mod figure;
 mod home;
+mod long;
 mod price;
 mod search;
+mod streams;
 mod stretch;
 mod strokes;
 mod verify;
@@ -47,6 +49,19 @@ pub struct Moment {
     pub time: Seconds,
 }
 
+/// What of its voices carries a figure.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Carrier {
+    /// The strokes of each voice.
+    #[default]
+    Voices,
+    /// The accents, on whichever drum they fall.
+    Accents,
+    /// All strokes together, on whichever drum they fall: the rhythm of the whole line.
+    Line,
+}
+
 /// How a cycle that does not run freely starts anew.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Resolved {
@@ -69,6 +84,9 @@ pub struct Cycle {
     pub figure: Vec<FigureNote>,
     /// The voices that carry it.
     pub voices: Vec<Voice>,
+    /// What of them carries it.
+    #[serde(default)]
+    pub carrier: Carrier,
     /// Where the first repeat starts.
     pub start: Moment,
     /// Where the last repeat ends.
@@ -126,14 +144,19 @@ pub struct Cycles {
 
 /// Searches every length from two steps to a quarter of the span for figures that explain their voices better than the bar does.
 pub fn find(placed: &[Placed], grid: &Grid, options: &CycleOptions) -> Cycles {
+    find_asked(placed, grid, options, None)
+}
+
+/// The same, one length being tried in any case: that of a claim.
+fn find_asked(placed: &[Placed], grid: &Grid, options: &CycleOptions, asked: Option<usize>) -> Cycles {
     let mut cycles = Cycles {
         layer: vec![None; placed.len()],
         ..Cycles::default()
     };
-    let Some(mut strokes) = Strokes::new(placed, grid) else {
+    let Some(mut strokes) = Strokes::new(placed, grid, &options.limbs) else {
         return cycles;
     };
-    let chosen = choose::choose(&mut strokes);
+    let chosen = choose::choose(&mut strokes, asked);
     for (index, found) in chosen.found.iter().enumerate() {
         found.figure.claim(index, placed, &strokes, &mut cycles.layer);
         cycles

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{Broken, Cycle, Cycles, LengthTried, find};
+use super::{Broken, Cycle, Cycles, LengthTried, find_asked};
 use crate::grid::{Grid, Placed};
 use crate::names::Voice;
 use crate::options::CycleOptions;
@@ -193,7 +193,10 @@ pub struct Verification {
 /// Is the claim what the recording says? Only the hits that it covers are searched.
 pub fn verify(placed: &[Placed], grid: &Grid, options: &CycleOptions, claim: &Claim) -> Verification {
     let covered: Vec<Placed> = placed.iter().filter(|p| claim.covers(&p.hit)).copied().collect();
-    judge(&find(&covered, grid, options), claim)
+    judge(
+        &find_asked(&covered, grid, options, Some(claim.length_steps as usize)),
+        claim,
+    )
 }
 
 /// The same from cycles that are already found.
@@ -334,9 +337,7 @@ fn unfound(claim: &Claim, bits: Option<Bits>) -> Judgement {
             (Verdict::Open, None, vec![why])
         }
         None => {
-            let why = format!(
-                "There are not four repeats of {claimed} in the recording, or they are too long to search."
-            );
+            let why = format!("There are not four repeats of {claimed} in the recording.");
             (Verdict::Open, None, vec![why])
         }
         Some(bits) if bits > Bits(0.0) => {

@@ -107,14 +107,15 @@ fn a_note_struck_a_step_away_is_moved_and_neither_missing_nor_added() {
     let mut strokes = repeat("AB..A.B", LEFT_SIDE, 0, 154);
     // Step 5 of the fourth repeat comes a step later, step 1 of the ninth a step earlier, in the eighth repeat.
     for (at, by) in [(3 * 7 + 4, 1), (8 * 7, -1)] {
-        let note = strokes
-            .iter_mut()
-            .find(|s| **s == (at, Voice::Snare2))
-            .unwrap();
+        let note = strokes.iter_mut().find(|s| **s == (at, Voice::Snare2)).unwrap();
         note.0 += by;
     }
     let found = search(&strokes, &grid);
-    let told: Vec<_> = found.found[0].broken.iter().map(|b| (b.repeat, &b.moved)).collect();
+    let told: Vec<_> = found.found[0]
+        .broken
+        .iter()
+        .map(|b| (b.repeat, &b.moved))
+        .collect();
     assert_eq!(
         told,
         [
