@@ -40,7 +40,7 @@ pub mod cli;
 
 use audio::Recording;
 use listen::Heard;
-use options::{Ear, Options};
+use options::{CycleOptions, Ear, Options};
 use study::corrections::Corrections;
 use study::{RecordingFacts, Study};
 
@@ -88,7 +88,11 @@ pub fn study_of(
     let grid = grid::find(&hits, &options.grid);
     let placed = grid::place(&hits, &grid);
     watch(Stage::Cycles);
-    let cycles = cycles::find(&placed, &grid, &options.cycles);
+    let told = CycleOptions {
+        limbs: corrections.limbs(),
+        ..options.cycles.clone()
+    };
+    let cycles = cycles::find(&placed, &grid, &told);
     let facts = RecordingFacts::from(&recording.source);
     let mut warnings = recording.warnings.clone();
     if options.hits.mix {

@@ -445,6 +445,7 @@ impl Hints {
             },
             cycles: CycleOptions {
                 phrase_bars: self.phrase,
+                ..CycleOptions::default()
             },
             stickings: StickingOptions::default(),
         }

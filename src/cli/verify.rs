@@ -13,6 +13,7 @@ use crate::grid::{Placed, subdivision};
 use crate::names::Voice;
 use crate::notation::compare::{Comparison, Difference, Spot, compare};
 use crate::notation::read;
+use crate::options::CycleOptions;
 use crate::study::{self, Study};
 
 pub(super) fn run(args: &VerifyArgs) -> Result<(), Error> {
@@ -24,7 +25,15 @@ pub(super) fn run(args: &VerifyArgs) -> Result<(), Error> {
             to: args.to,
             ..Claim::new(length, args.unit, &study.grid)?
         };
-        let found = cycles::verify(&placed(&study), &study.grid, &study.options.cycles, &claim);
+        let named = study
+            .groups
+            .iter()
+            .filter_map(|group| Some((group.voice, group.limb?)));
+        let options = CycleOptions {
+            limbs: named.collect(),
+            ..study.options.cycles.clone()
+        };
+        let found = cycles::verify(&placed(&study), &study.grid, &options, &claim);
         tell(
             args,
             || serde_json::to_string_pretty(&found),

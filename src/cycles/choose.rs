@@ -99,8 +99,8 @@ pub(super) fn choose(strokes: &mut Strokes, asked: Option<usize>) -> Chosen {
             }
             other => {
                 open = other.filter(|open| found.is_empty() || open.figure.bits > 0.0);
-                if found.is_empty() && open.is_none() {
-                    open = first_good(closely(search.closest()), &search, strokes, Against::Bar);
+                if found.is_empty() && open.as_ref().is_none_or(|open| open.figure.bits < 0.0) {
+                    open = first_good(closest(&search), &search, strokes, Against::Bar).or(open);
                 }
                 break;
             }
@@ -124,6 +124,24 @@ pub(super) fn choose(strokes: &mut Strokes, asked: Option<usize>) -> Chosen {
     }
     lengths.sort_by_key(|c| c.turn.length);
     Chosen { found, open, lengths }
+}
+
+/// The best guess where nothing saves bits. That there is a figure somewhere is taken for granted then, so where it
+/// begins and ends counts half: else whatever goes through would come before all that does not.
+fn closest(search: &Search) -> Vec<Candidate> {
+    let mut all = search.closest();
+    all.extend(search.free());
+    let told = |c: &Candidate| c.bits + search.ends(c.span) / 2.0;
+    all.sort_by(|a, b| told(b).total_cmp(&told(a)));
+    all.truncate(CLOSELY);
+    if let Some(best) = all.first() {
+        let (length, least) = (best.turn.length, told(best) - ABOUT);
+        let part = |c: &Candidate| c.turn.length < length && length.is_multiple_of(c.turn.length);
+        let index = all.iter().position(|c| part(c) && told(c) >= least).unwrap_or(0);
+        all.swap(0, index);
+    }
+    all.truncate(1);
+    all
 }
 
 /// A figure of accents, or of the whole line, in what the figures of single voices leave; nothing when it saves no

@@ -21,7 +21,7 @@ use crate::names::{Limb, Voice};
 use crate::options::CycleOptions;
 use crate::units::{Bits, Seconds, Steps};
 pub use broken::Broken;
-pub use home::{BeatStep, Home, Round, Stair, Way};
+pub use home::{BeatStep, Home, Round, Stair, Together, Way};
 use strokes::Strokes;
 pub use verify::{BadClaim, Claim, Relation, Unit, Verdict, Verification, judge, verify};
 
@@ -163,6 +163,7 @@ fn find_asked(placed: &[Placed], grid: &Grid, options: &CycleOptions, asked: Opt
             .found
             .push(found.cycle(&strokes, grid, options.phrase_bars));
     }
+    meet(&mut cycles.found, grid);
     cycles.open = chosen
         .open
         .map(|open| open.cycle(&strokes, grid, options.phrase_bars));
@@ -175,6 +176,25 @@ fn find_asked(placed: &[Placed], grid: &Grid, options: &CycleOptions, asked: Opt
         })
         .collect();
     cycles
+}
+
+/// Tells each freely running figure of those that go on at the same time.
+fn meet(figures: &mut [Cycle], grid: &Grid) {
+    let free: Vec<(u32, f64, f64)> = figures
+        .iter()
+        .map(|c| match c.resolved {
+            None => (c.length_steps, c.start.time.0, c.end.time.0),
+            Some(_) => (0, 0.0, 0.0),
+        })
+        .collect();
+    for (index, figure) in figures.iter_mut().enumerate() {
+        let (length, from, to) = free[index];
+        let others = free.iter().enumerate().filter(|(other, _)| *other != index);
+        let at_once = others.filter(|(_, (_, start, end))| *start < to && from < *end);
+        figure.home.together = at_once
+            .filter_map(|(_, (other, _, _))| Together::of(length, *other, grid.steps_per_bar()))
+            .collect();
+    }
 }
 
 /// When a free-running cycle of `length` steps meets the bar of `bar` steps again: (cycles, bars).

@@ -222,12 +222,16 @@ impl Search<'_> {
         } else {
             1.0 + ((ROUNDS.len() * (turn.round / self.strokes.bar)) as f64).log2()
         };
+        length + round + self.ends(span)
+    }
+
+    /// Bits to say where a stretch begins and ends.
+    pub(super) fn ends(&self, span: (usize, usize)) -> f64 {
         let (from, to) = self.strokes.whole;
         // Half of all figures begin with the music, and half end with it; the others do so on any step.
         let inside = 1.0 + ((to - from).max(1) as f64).log2();
         let begins = if span.0 == from { 1.0 } else { inside };
-        let stretch = begins + if span.1 == to { 1.0 } else { inside };
-        length + round + stretch
+        begins + if span.1 == to { 1.0 } else { inside }
     }
 
     /// Where a candidate's stretch falls best into two, and the bits by which one figure throughout is cheaper than

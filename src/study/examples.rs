@@ -4,7 +4,9 @@ use std::path::Path;
 
 use super::corrections::{Loaded, load};
 use super::{GroupFacts, RecordingFacts, Saved, Study, StudyError, write};
-use crate::cycles::{Broken, Cycle, Cycles, FigureNote, Home, LengthTried, Moment, Resolved, Verdict, home};
+use crate::cycles::{
+    Broken, Carrier, Cycle, Cycles, FigureNote, Home, LengthTried, Moment, Resolved, Verdict, home,
+};
 use crate::grid::{Grid, Meter, Place, Placed, Rival, Swing, UnevenBeat};
 use crate::names::{Limb, Voice};
 use crate::options::Options;
@@ -113,6 +115,7 @@ pub(super) fn five() -> Cycle {
         home_bars,
         home_cycles,
         resolved: Some(Resolved { every_bars: 2 }),
+        carrier: Carrier::Voices,
         grade: Verdict::Certain,
         home: Home::default(),
     }

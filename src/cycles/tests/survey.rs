@@ -106,13 +106,19 @@ fn oracle_by_notes(piece: &Piece) -> i64 {
             });
             // A note of the figure is struck in 85 of 100 repeats (10 missing, 5 moved).
             let tells = |s: i64| {
-                if hit(s) { (0.85f64.max(density) / density).log2() } else { (0.15f64.min(1.0 - density) / (1.0 - density)).log2() }
+                if hit(s) {
+                    (0.85f64.max(density) / density).log2()
+                } else {
+                    (0.15f64.min(1.0 - density) / (1.0 - density)).log2()
+                }
             };
             notes.map(tells).sum::<f64>()
         });
         each.sum()
     };
-    lengths(piece).max_by(|a, b| told(*a).total_cmp(&told(*b))).unwrap_or(0)
+    lengths(piece)
+        .max_by(|a, b| told(*a).total_cmp(&told(*b)))
+        .unwrap_or(0)
 }
 
 fn row(piece: &Piece, voice: Voice) -> Vec<u8> {
@@ -132,7 +138,10 @@ fn lengths(piece: &Piece) -> impl Iterator<Item = i64> {
 #[test]
 #[ignore = "takes minutes: a table beside two oracles"]
 fn strokes_at_will_on_the_figures_own_voices() {
-    println!("seeds {:?}, 6 repeats and more, percent of lengths right", seeds());
+    println!(
+        "seeds {:?}, 6 repeats and more, percent of lengths right",
+        seeds()
+    );
     println!("at will    search   knows voices and stretch   knows the notes too");
     for density in [0.0..0.2, 0.2..0.4, 0.4..0.6, 0.6..0.8] {
         let make = |seed| one_figure(seed, Repeats::SixOrMore, density.clone());
@@ -140,63 +149,5 @@ fn strokes_at_will_on_the_figures_own_voices() {
         let by_cost = share(make, |p| oracle_by_cost(p) == p.planted[0].length);
         let by_notes = share(make, |p| oracle_by_notes(p) == p.planted[0].length);
         println!("{density:?} {search:>8.1} {by_cost:>8.1} {by_notes:>20.1}");
-    }
-}
-
-#[test]
-#[ignore = "lab"]
-fn lab_misses() {
-    let all: Vec<String> = seeds()
-        .into_par_iter()
-        .filter_map(|seed| {
-            let p = one_figure(seed, Repeats::SixOrMore, 0.0..0.2);
-            let f = found(&p);
-            if has_length(&f, &p) {
-                return None;
-            }
-            let pl = &p.planted[0];
-            let first = super::crossing(&f).first().copied().or(f.open.as_ref()).map(|c| {
-                (
-                    c.length_steps,
-                    c.bits.0.round(),
-                    c.resolved.clone().map(|r| r.every_bars),
-                    c.grade,
-                    c.voices.clone(),
-                    (c.start.bar, c.end.bar),
-                )
-            });
-            let own = f
-                .lengths
-                .iter()
-                .find(|l| i64::from(l.steps) == pl.length)
-                .map(|l| l.bits.0);
-        let gr = super::grid(p.meter, p.per_beat, p.steps);
-        let laid = crate::cycles::strokes::Strokes::new(&super::placed(&p.strokes, &gr), &gr, &[]).unwrap();
-        let se = crate::cycles::search::Search::new(&laid, crate::cycles::search::Among::Voices, None);
-        let sp = (pl.span.0.max(laid.whole.0 as i64) as usize - 0, (pl.span.1 as usize).min(laid.whole.1));
-        let mut w = crate::cycles::price::Work::default();
-        let t = crate::cycles::strokes::Turn::free(pl.length as usize);
-        let ex = se.explain(t, sp, crate::cycles::search::Against::Bar, &mut w);
-        let lc = se.least_costly(t, sp, &mut w).map(|c| (c.bits, laid.streams[c.parts[0].stream].voices.clone()));
-        let truth = format!("explain {:.1} {} least {:?}", ex.bits, ex.parts.len(), lc.clone());
-            let mut best: Vec<_> = f.lengths.iter().map(|l| (l.steps, l.bits.0.round())).collect();
-            best.sort_by(|a, b| b.1.total_cmp(&a.1));
-            best.truncate(3);
-            Some(format!(
-                "{seed} {} {truth} bar {} steps {} L {} span {:?} notes {:?} voices {:?}: first {:?} own {:?} best {:?}", { let fl = first.as_ref().map_or(0, |c| i64::from(c.0)); let fb = first.as_ref().map_or(-99.0, |c| c.1); let kin = if fl > 0 && (fl % pl.length == 0) { "multiple" } else if fl > 0 && pl.length % fl == 0 {"part"} else {"other"}; let ev = if ex.bits > fb || lc.as_ref().is_some_and(|l| l.0 > fb) {"SEARCH"} else {"evid"}; let span = if pl.span.0 == 0 {"a"} else {""}; format!("{kin} {ev} {span}") },
-                p.bar(),
-                p.steps,
-                pl.length,
-                pl.span,
-                pl.notes.len(),
-                pl.voices,
-                first,
-                own,
-                best
-            ))
-        })
-        .collect();
-    for a in all {
-        println!("{a}");
     }
 }
