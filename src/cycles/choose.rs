@@ -116,7 +116,8 @@ pub(super) fn choose(strokes: &mut Strokes, asked: Option<usize>) -> Chosen {
     }
     found.sort_by(|a, b| b.figure.bits.total_cmp(&a.figure.bits));
     let search = Search::new(strokes, Among::Voices, None);
-    let locked = closely(search.with_the_bar(Against::Density));
+    let mut locked = closely(search.with_the_bar(Against::Density));
+    locked.iter_mut().for_each(|c| part_over_the_bar(c, &search));
     let next = first_good(locked, &search, strokes, Against::Density);
     if let Some(next) = next.filter(|next| next.grade != Verdict::Open) {
         take(&next.figure, strokes);
@@ -142,6 +143,19 @@ fn closest(search: &Search) -> Vec<Candidate> {
     }
     all.truncate(1);
     all
+}
+
+/// A figure that is home within a few bars turns with as many: where a part of it that crosses the bar tells the same
+/// strokes in fewer bits, that is the figure.
+fn part_over_the_bar(candidate: &mut Candidate, search: &Search) {
+    let length = candidate.turn.length;
+    let crossing = (2..length).filter(|d| length.is_multiple_of(*d) && search.strokes.crosses(*d));
+    let mut work = Work::default();
+    let parts = crossing.map(|d| search.explain(Turn::free(d), candidate.span, Against::Density, &mut work));
+    let best = parts.max_by(|a, b| a.bits.total_cmp(&b.bits));
+    if let Some(part) = best.filter(|part| part.bits > candidate.bits) {
+        *candidate = part;
+    }
 }
 
 /// A figure of accents, or of the whole line, in what the figures of single voices leave; nothing when it saves no
@@ -239,7 +253,7 @@ fn grade(
     let few_orders = is_pattern(candidate.turn, strokes.bar) && clean >= CLEAN;
     if chance > if few_orders { RARE_PATTERN } else { RARE } {
         (Verdict::Open, chance)
-    } else if shown >= certain {
+    } else if shown >= certain && !(against == Against::Density && strokes.crosses(candidate.turn.length)) {
         (Verdict::Certain, chance)
     } else {
         (Verdict::Likely, chance)

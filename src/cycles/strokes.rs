@@ -195,10 +195,13 @@ impl Strokes {
             match other.carrier {
                 Carrier::Voices if other.clashes(&explained) => other.taken.push(span),
                 Carrier::Voices => {}
-                carrier => {
+                Carrier::Line if explained.carrier == Carrier::Line => other.taken.push(span),
+                // One that carries a figure already stays as that figure found it.
+                carrier if other.taken.is_empty() => {
                     let rest = composed(&self.rows, carrier, &self.taken);
                     other.hit = rest.map_or_else(|| vec![0; other.hit.len()], |rest| rest.hit);
                 }
+                _ => {}
             }
         }
     }

@@ -215,6 +215,9 @@ pub fn judge(cycles: &Cycles, claim: &Claim) -> Verification {
     rivals.sort_by(|a, b| b.bits.0.total_cmp(&a.bits.0));
     rivals.truncate(RIVALS);
     let same = figures.iter().find(|c| Some(c.length_steps) == length);
+    // Beside a figure that is proved, one that is not is no answer.
+    let unproved = same.filter(|c| c.grade == Verdict::Open && !cycles.found.is_empty());
+    let same = same.filter(|_| unproved.is_none());
     let related = cycles.found.iter().find_map(|c| relate(c, claim).map(|r| (c, r)));
     let (verdict, relation, mut reasons) = match (same, related, cycles.found.first()) {
         (Some(cycle), _, _) => confirm(cycle),
@@ -222,6 +225,13 @@ pub fn judge(cycles: &Cycles, claim: &Claim) -> Verification {
         (None, None, Some(other)) => (contradict(other.bits, bits), None, vec![instead(other)]),
         (None, None, None) => unfound(claim, bits),
     };
+    if let Some(cycle) = unproved.filter(|c| c.bits > Bits(0.0)) {
+        reasons.push(format!(
+            "In {} something of {} steps comes and goes, too little to tell it from chance.",
+            list(cycle),
+            cycle.length_steps
+        ));
+    }
     if let Some(cycle) = same.filter(|_| claim.unit == Unit::Notes) {
         let (notes, steps) = (cycle.length_notes, cycle.length_steps);
         reasons.insert(

@@ -1,11 +1,13 @@
 //! Cycles from steps that are known exactly: invented lines, degraded the way listening degrades them.
 
+mod carriers;
 mod claims;
 mod figures;
 mod home;
 mod invented;
 mod laws;
 mod oracle;
+mod published;
 mod suites;
 #[allow(clippy::print_stdout, reason = "tells what was measured")]
 mod survey;
