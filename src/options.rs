@@ -50,6 +50,8 @@ pub struct CycleOptions {
     pub phrase_bars: u32,
     /// Which limb plays a voice, as the player's kit says: figures of a limb, or of two, are looked for as one line.
     pub limbs: Vec<(Voice, Limb)>,
+    /// Shuffles that the chance of a figure is counted over, where it is rare and the music is not long.
+    pub shuffles: u64,
 }
 
 impl Default for CycleOptions {
@@ -58,6 +60,7 @@ impl Default for CycleOptions {
         CycleOptions {
             phrase_bars: 8,
             limbs: Vec::new(),
+            shuffles: 999,
         }
     }
 }

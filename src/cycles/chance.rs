@@ -14,8 +14,13 @@ use super::streams::Stream;
 use super::strokes::{Strokes, Turn};
 use crate::units::Steps;
 
-/// Shuffles; with 99 the smallest chance that can show is 0.01.
+/// Shuffles in any case; with 99 the smallest chance that can show is 0.01. Where none of them does as well, more follow
+/// until the least that can show is reached, or one does (Besag & Clifford, "Sequential Monte Carlo p-values",
+/// Biometrika 78, 1991).
 const SHUFFLES: u64 = 99;
+
+/// Steps times lengths times streams, up to which a shuffle is so quickly looked through that more can follow.
+const QUICK: usize = 400_000;
 
 /// Where more than these of the first few do as well, it is plain that the music is not rare.
 const FEW: u64 = 19;
@@ -76,7 +81,13 @@ pub(super) fn chance(candidate: &Candidate, search: &Search, strokes: &Strokes, 
     if some > ENOUGH_TO_TELL {
         return (some + 1.0) / (FEW as f64 + 1.0);
     }
-    (some + as_good(FEW..SHUFFLES) + 1.0) / (SHUFFLES as f64 + 1.0)
+    let some = some + as_good(FEW..SHUFFLES);
+    let most = search.asked.shuffles;
+    let work = window.whole.1 * search.lengths.len() * window.streams.len();
+    if some > 0.0 || most <= SHUFFLES || work > QUICK {
+        return (some + 1.0) / (SHUFFLES as f64 + 1.0);
+    }
+    (as_good(SHUFFLES..most) + 1.0) / (most as f64 + 1.0)
 }
 
 /// The steps of the pattern that a cycle makes with the bar, when it is one of few bars; 0 otherwise.

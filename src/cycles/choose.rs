@@ -7,7 +7,7 @@
 use super::chance::{chance, is_pattern};
 use super::figure::Figure;
 use super::price::Work;
-use super::search::{Against, Among, Candidate, Part, Search};
+use super::search::{Against, Among, Asked, Candidate, Part, Search};
 use super::strokes::{Strokes, Turn};
 use super::{Carrier, Cycle, Verdict};
 use crate::grid::Grid;
@@ -81,7 +81,7 @@ pub(super) struct Chosen {
 }
 
 /// Finds one figure after the other.
-pub(super) fn choose(strokes: &mut Strokes, asked: Option<usize>) -> Chosen {
+pub(super) fn choose(strokes: &mut Strokes, asked: Asked) -> Chosen {
     let mut found: Vec<Found> = Vec::new();
     let (mut lengths, mut open) = (Vec::new(), None);
     while found.len() < MOST {
@@ -106,7 +106,7 @@ pub(super) fn choose(strokes: &mut Strokes, asked: Option<usize>) -> Chosen {
             }
         }
     }
-    if let Some(next) = composed(&found, strokes) {
+    if let Some(next) = composed(&found, strokes, asked) {
         if next.grade == Verdict::Open {
             open = open.filter(|o| o.figure.bits > 0.0).or(Some(next));
         } else {
@@ -115,7 +115,7 @@ pub(super) fn choose(strokes: &mut Strokes, asked: Option<usize>) -> Chosen {
         }
     }
     found.sort_by(|a, b| b.figure.bits.total_cmp(&a.figure.bits));
-    let search = Search::new(strokes, Among::Voices, None);
+    let search = Search::new(strokes, Among::Voices, asked);
     let mut locked = closely(search.with_the_bar(Against::Density));
     locked.iter_mut().for_each(|c| part_over_the_bar(c, &search));
     let next = first_good(locked, &search, strokes, Against::Density);
@@ -160,8 +160,8 @@ fn part_over_the_bar(candidate: &mut Candidate, search: &Search) {
 
 /// A figure of accents, or of the whole line, in what the figures of single voices leave; nothing when it saves no
 /// bits, or when it is one of those figures again.
-fn composed(found: &[Found], strokes: &Strokes) -> Option<Found> {
-    let search = Search::new(strokes, Among::Composed, None);
+fn composed(found: &[Found], strokes: &Strokes, asked: Asked) -> Option<Found> {
+    let search = Search::new(strokes, Among::Composed, asked);
     let again = |c: &Candidate| {
         let mut same = found.iter().filter(|f| f.figure.turn.length == c.turn.length);
         same.any(|f| f.figure.span.0 < c.span.1 && c.span.0 < f.figure.span.1)

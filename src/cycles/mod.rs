@@ -22,6 +22,7 @@ use crate::options::CycleOptions;
 use crate::units::{Bits, Seconds, Steps};
 pub use broken::Broken;
 pub use home::{BeatStep, Home, Round, Stair, Together, Way};
+use search::Asked;
 use strokes::Strokes;
 pub use verify::{BadClaim, Claim, Relation, Unit, Verdict, Verification, judge, verify};
 
@@ -148,13 +149,17 @@ pub fn find(placed: &[Placed], grid: &Grid, options: &CycleOptions) -> Cycles {
 }
 
 /// The same, one length being tried in any case: that of a claim.
-fn find_asked(placed: &[Placed], grid: &Grid, options: &CycleOptions, asked: Option<usize>) -> Cycles {
+fn find_asked(placed: &[Placed], grid: &Grid, options: &CycleOptions, length: Option<usize>) -> Cycles {
     let mut cycles = Cycles {
         layer: vec![None; placed.len()],
         ..Cycles::default()
     };
     let Some(mut strokes) = Strokes::new(placed, grid, &options.limbs) else {
         return cycles;
+    };
+    let asked = Asked {
+        length,
+        shuffles: options.shuffles,
     };
     let chosen = choose::choose(&mut strokes, asked);
     for (index, found) in chosen.found.iter().enumerate() {

@@ -54,6 +54,15 @@ pub(super) enum Against {
     Density,
 }
 
+/// What is asked of a search besides its best guess.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Asked {
+    /// A length that is tried in any case.
+    pub(super) length: Option<usize>,
+    /// Shuffles that a figure's chance is counted over at most.
+    pub(super) shuffles: u64,
+}
+
 /// Which streams may carry a figure.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Among {
@@ -69,6 +78,7 @@ pub(super) enum Among {
 pub(super) struct Search<'a> {
     pub(super) strokes: &'a Strokes,
     pub(super) among: Among,
+    pub(super) asked: Asked,
     pub(super) codes: Codes,
     /// Per stream, what each step gains at least when the local density and the bar foretell it, in 1/256 bit.
     pub(super) base: Vec<Vec<i32>>,
@@ -87,9 +97,9 @@ pub(super) struct Search<'a> {
 
 impl<'a> Search<'a> {
     /// Prepares tables for one recording.
-    pub(super) fn new(strokes: &'a Strokes, among: Among, asked: Option<usize>) -> Self {
+    pub(super) fn new(strokes: &'a Strokes, among: Among, asked: Asked) -> Self {
         let bar = strokes.bar;
-        let (lengths, longer) = lengths(strokes, asked);
+        let (lengths, longer) = lengths(strokes, asked.length);
         let mut locked: Vec<usize> = (1..=bar).filter(|d| bar.is_multiple_of(*d)).collect();
         locked.extend([2 * bar, 4 * bar]);
         let near: Vec<Vec<i32>> = strokes.streams.iter().map(|s| near(s, strokes)).collect();
@@ -102,6 +112,7 @@ impl<'a> Search<'a> {
         Search {
             strokes,
             among,
+            asked,
             codes: Codes::new((strokes.whole.1 + bar).max(4 * bar).max(LONGEST)),
             lengths,
             longer,
@@ -122,6 +133,7 @@ impl<'a> Search<'a> {
                 Among::Voices => Among::Voices,
                 Among::Composed | Among::All => Among::All,
             },
+            asked: self.asked,
             lengths,
             longer,
             codes: self.codes.clone(),

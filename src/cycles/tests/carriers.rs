@@ -3,7 +3,7 @@
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
-use super::{Stroke, crossing, free_line, grid, placed, repeat, search};
+use super::{Stroke, crossing, free_line, grid, options, placed, repeat, search};
 use crate::cycles::{Carrier, Cycles, Verdict, find};
 use crate::grid::{Grid, Meter};
 use crate::names::{Limb, Mark, Voice};
@@ -21,7 +21,7 @@ fn accented(strokes: &[Stroke], grid: &Grid, is_accent: impl Fn(i64) -> bool) ->
     for p in &mut placed {
         p.hit.mark = is_accent(p.step.0).then_some(Mark::Accent);
     }
-    find(&placed, grid, &CycleOptions::default())
+    find(&placed, grid, &options())
 }
 
 #[test]
@@ -70,7 +70,7 @@ fn a_hand_that_the_kit_names_is_heard_as_one_line_whatever_it_strikes() {
     strokes.extend(free_line(16 * 12, &DRUMS, Some(Voice::Kick), &mut random));
     let limbs = |voices: &[Voice]| CycleOptions {
         limbs: voices.iter().map(|v| (*v, Limb::LeftHand)).collect(),
-        ..CycleOptions::default()
+        ..options()
     };
     let bits = |options: &CycleOptions| {
         let found = find(&placed(&strokes, &grid), &grid, options);
@@ -80,7 +80,7 @@ fn a_hand_that_the_kit_names_is_heard_as_one_line_whatever_it_strikes() {
             .cloned();
         seven.map_or(0.0, |c| c.bits.0)
     };
-    let (told, untold) = (bits(&limbs(&left)), bits(&CycleOptions::default()));
+    let (told, untold) = (bits(&limbs(&left)), bits(&options()));
     assert!(
         told > 40.0 && told > untold + 20.0,
         "{told} with the kit, {untold} without"

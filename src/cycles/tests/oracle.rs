@@ -5,11 +5,16 @@ use rand_chacha::ChaCha8Rng;
 
 use super::super::code::{Codes, RATES, Room, SHARES, Tally};
 use super::super::price::Work;
-use super::super::search::{Against, Among, Search};
+use super::super::search::{Against, Among, Asked, Search};
 use super::super::strokes::{Strokes, Turn};
 use super::{Stroke, grid, placed, repeat};
 use crate::grid::Meter;
 use crate::names::Voice;
+
+const ASKED: Asked = Asked {
+    length: None,
+    shuffles: 99,
+};
 
 /// Bits of a row of steps at a rate learned on the way: each step's chance is (strokes of its kind so far + 1/2) over
 /// (steps so far + 1).
@@ -131,7 +136,7 @@ fn the_winner_on_small_inputs_is_that_of_trying_everything() {
         strokes.extend([(0, voices[0]), (steps - 1, voices[0])]);
         let grid = grid(meter, 1, steps);
         let laid = Strokes::new(&placed(&strokes, &grid), &grid, &[]).unwrap();
-        let search = Search::new(&laid, Among::Voices, None);
+        let search = Search::new(&laid, Among::Voices, ASKED);
         let mut work = Work::default();
         let fast = search
             .lengths
@@ -168,7 +173,7 @@ fn no_other_stretch_saves_much_more_than_the_one_chosen() {
             &mut random,
         ));
         let laid = Strokes::new(&placed(&strokes, &grid), &grid, &[]).unwrap();
-        let search = Search::new(&laid, Among::Voices, None);
+        let search = Search::new(&laid, Among::Voices, ASKED);
         let turn = Turn::free(figure.len());
         let chosen = search.free().into_iter().find(|c| c.turn == turn).unwrap();
         let chosen = search.refine(chosen, Against::Bar, &mut Work::default());

@@ -4,9 +4,8 @@
 use super::invented::{
     Piece, Repeats, cell_solo, groove, one_figure, random_solo, reset_figure, two_figures,
 };
-use super::{crossing, grid, placed, search};
+use super::{crossing, grid, options, placed, search};
 use crate::cycles::{Claim, Cycle, Cycles, Moment, Relation, Unit, Verdict, verify};
-use crate::options::CycleOptions;
 
 pub(super) fn found(piece: &Piece) -> Cycles {
     search(&piece.strokes, &grid(piece.meter, piece.per_beat, piece.steps))
@@ -112,7 +111,7 @@ pub(super) fn claims(piece: &Piece) -> Told {
     let length = piece.planted[0].length as u32;
     let ask = |steps: u32| {
         let claim = Claim::new(f64::from(steps), Unit::Steps, &grid).unwrap();
-        verify(&placed, &grid, &CycleOptions::default(), &claim)
+        verify(&placed, &grid, &options(), &claim)
     };
     let mut told = Told {
         proved: matches!(ask(length).verdict, Verdict::Certain | Verdict::Likely),

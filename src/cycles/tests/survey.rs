@@ -12,12 +12,11 @@ use super::invented::{
     Piece, Repeats, cell_solo, groove, one_figure, random_solo, reset_figure, two_figures,
 };
 use super::suites::{Told, both_lengths, claims, found, grade_of, has_length, is_resolved, near_ends};
-use super::{grid, placed};
+use super::{grid, options, placed};
 use crate::cycles::code::{Codes, Room, Tally};
 use crate::cycles::strokes::{Turn, tally};
 use crate::cycles::{Cycles, Verdict, find};
 use crate::names::{Mark, Voice};
-use crate::options::CycleOptions;
 
 fn number(name: &str, default: u64) -> u64 {
     let given = std::env::var(name).ok();
@@ -84,7 +83,7 @@ fn with_accents(piece: &Piece, seed: u64) -> Cycles {
     for p in &mut placed {
         p.hit.mark = random.random_bool(0.2).then_some(Mark::Accent);
     }
-    find(&placed, &grid, &CycleOptions::default())
+    find(&placed, &grid, &options())
 }
 
 #[test]
