@@ -1,7 +1,7 @@
 //! Drills of a five over sixteenth-triplets, held against the arithmetic of TRADE 2 and 5, and of the trade's table.
 
 use super::*;
-use crate::cycles::{Cycle, Cycles, FigureNote, Home, Moment, Verdict, home};
+use crate::cycles::{Carrier, Cycle, Cycles, FigureNote, Home, Moment, Verdict, home};
 use crate::grid::{Grid, Meter};
 use crate::options::Options;
 use crate::study::RecordingFacts;
@@ -46,6 +46,7 @@ fn study(length: u32, per_beat: u32) -> Study {
         home_bars,
         home_cycles,
         resolved: None,
+        carrier: Carrier::Voices,
         grade: Verdict::Certain,
         home: Home::default(),
     };
