@@ -2,7 +2,6 @@
 //! else.
 
 use super::*;
-use crate::listen::Heard;
 use crate::practice::examples::{BARS, study};
 use crate::units::Decibels;
 use rand::{Rng, SeedableRng};
@@ -70,7 +69,7 @@ fn taken(study: &Study, mut hits: Vec<Hit>) -> Take {
     hits.sort_by(|a, b| a.time.0.total_cmp(&b.time.0));
     let attempt = Attempt {
         hits,
-        heard: Heard::default(),
+        ..Attempt::default()
     };
     measure(
         study,
@@ -286,7 +285,7 @@ fn what_follows_nothing_is_refused() {
     ] {
         let attempt = Attempt {
             hits,
-            heard: Heard::default(),
+            ..Attempt::default()
         };
         assert!(matches!(
             measure(&study, &passage, &attempt, &TakeOptions::default()),

@@ -1,0 +1,583 @@
+//! Which expected strokes are in the sound of an attempt, which are not, and what is in it besides.
+//!
+//! In: an [`Explanation`] and the places at which something may be struck. Out: a [`Finding`] for every expected stroke,
+//! and the strokes that nobody expected. Around each place the sound is explained with a stroke and without it; only where
+//! one explanation is clearly better is anything told. How much better is counted in cells of the spectrum, each weighed
+//! by how loud it is, so that a wash that is never twice the same does not speak louder than an attack.
+
+use rayon::prelude::*;
+
+use super::explain::{BEFORE, Explanation, Note};
+use super::follow::family;
+use crate::names::Voice;
+
+/// What became of an expected stroke.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) enum Finding {
+    /// Heard.
+    There,
+    /// The sound speaks against it.
+    Gone,
+    /// What sounds there is explained as well with it as without it.
+    Untold,
+}
+
+/// A stroke that nobody expected.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Added {
+    pub(super) step: i64,
+    pub(super) voice: Voice,
+    /// How much it explains.
+    pub(super) gain: f64,
+}
+
+/// A place where a stroke may be: its step and its frame.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Place {
+    pub(super) step: i64,
+    pub(super) frame: f64,
+}
+
+/// What was found.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub(super) struct Verdict {
+    /// One for each expected stroke.
+    pub(super) findings: Vec<Finding>,
+    /// By step.
+    pub(super) added: Vec<Added>,
+}
+
+/// Frames looked at, 120 ms, and how near strokes share them, 60 ms.
+const LOOK: usize = 48;
+const NEAR: isize = 24;
+/// Frames before a place by which what still rings is corrected, and by how much at most.
+const RINGING: isize = 8;
+const INTO: isize = 3;
+const CORRECTED: (f32, f32) = (0.4, 2.5);
+/// Keeps the weight of quiet cells finite, in means of their band.
+const QUIET: f32 = 0.1;
+/// Steps of fitting gains at one place.
+const STEPS: usize = 20;
+/// A stroke that nobody expected explains so much (both sides together) …
+const EXPLAINS: f64 = 60.0;
+/// … and so large a share of what then remains unexplained; this much always remains.
+const SHARE: f64 = 0.35;
+const REMAINS: f64 = 50.0;
+/// … and is at least so strong against the voice's usual stroke: a drum, anything that rings on; and at most so strong.
+const STRONG_DRUM: f32 = 0.15;
+const STRONG_METAL: f32 = 0.3;
+const STRONGEST: f32 = 4.0;
+/// A voice with fewer expected strokes is not known well enough to be found elsewhere.
+const KNOWN: usize = 4;
+/// Where an unexpected stroke may lie around its place, frames.
+const AROUND: [isize; 7] = [-9, -6, -3, 0, 3, 6, 9];
+/// Drums that the study has not are looked for as its own, tuned so.
+const TUNINGS: [f64; 5] = [0.45, 0.55, 0.65, 0.8, 1.3];
+/// A drum that the study has not must explain so many times more, and so much more, than those that it has.
+const STRANGER: (f64, f64) = (1.25, 30.0);
+/// Rounds of looking for strokes that nobody expected.
+const ROUNDS: usize = 3;
+/// A stroke is there when it explains so much; one at this share of its expected strength would have been heard when its
+/// absence explains so much more.
+const THERE: f64 = 30.0;
+const SOFT: f32 = 0.4;
+const WOULD: f64 = 40.0;
+/// Of what would have been heard, so much may be explained by a stroke that is gone all the same.
+const TRACE: f64 = 0.4;
+/// Where another drum was struck instead, what is left of the expected one explains less than this share of it, and it
+/// is weaker than this.
+const INSTEAD: f64 = 0.2;
+const WEAK: f32 = 0.4;
+
+/// What is around a place.
+struct View<'a> {
+    from: isize,
+    heard: &'a [f32],
+    rest: Vec<f32>,
+    weights: Vec<f32>,
+    notes: Vec<usize>,
+    columns: Vec<Vec<f32>>,
+}
+
+impl<'a> View<'a> {
+    fn of(all: &Explanation<'a>, order: &[usize], frame: isize) -> Option<View<'a>> {
+        let from = frame - BEFORE;
+        let heard = all.sound.rows(from, LOOK)?;
+        let told = all.told(from, LOOK)?;
+        let near = order.partition_point(|n| all.notes[*n].frame < frame - NEAR);
+        let notes: Vec<usize> = order
+            .iter()
+            .skip(near)
+            .take_while(|n| all.notes[**n].frame <= frame + NEAR)
+            .copied()
+            .collect();
+        let columns: Vec<Vec<f32>> = notes
+            .iter()
+            .map(|n| all.added(all.notes[*n].source, all.notes[*n].frame, from, LOOK))
+            .collect();
+        let mut rest = told.to_vec();
+        for (column, note) in columns.iter().zip(&notes) {
+            let gain = all.notes[*note].gain;
+            rest.iter_mut().zip(column).for_each(|(r, c)| *r -= gain * c);
+        }
+        let width = all.sound.width();
+        let (before, told_before) = (
+            all.sound.rows(from - RINGING, (RINGING + INTO) as usize)?,
+            all.told(from - RINGING, (RINGING + INTO) as usize)?,
+        );
+        let mut correction = vec![(0.05f32, 0.05f32); width];
+        for (heard, told) in before.chunks(width).zip(told_before.chunks(width)) {
+            for ((c, h), t) in correction.iter_mut().zip(heard).zip(told) {
+                *c = (c.0 + h, c.1 + t);
+            }
+        }
+        for row in rest.chunks_mut(width) {
+            for (r, (h, t)) in row.iter_mut().zip(&correction) {
+                *r = r.max(1e-4) * (h / t).clamp(CORRECTED.0, CORRECTED.1);
+            }
+        }
+        let weights = told.iter().zip(heard).map(|(t, h)| 2.0 / (t + h + QUIET)).collect();
+        Some(View {
+            from,
+            heard,
+            rest,
+            weights,
+            notes,
+            columns,
+        })
+    }
+
+    /// What remains unexplained with these columns at their best gains, and the gains.
+    fn solve(&self, columns: &[&[f32]], held: Option<(&[f32], f32)>, start: &[f32]) -> (f64, Vec<f32>) {
+        let mut base = self.rest.clone();
+        if let Some((column, gain)) = held {
+            base.iter_mut().zip(column).for_each(|(b, c)| *b += gain * c);
+        }
+        let mut gains: Vec<f32> = start.iter().map(|g| g.max(0.01)).collect();
+        let sums: Vec<f32> = columns
+            .iter()
+            .map(|c| c.iter().zip(&self.weights).map(|(c, w)| c * w).sum::<f32>() + 1e-9)
+            .collect();
+        let mut told = base.clone();
+        for step in 0..=STEPS {
+            told.copy_from_slice(&base);
+            for (column, gain) in columns.iter().zip(&gains) {
+                told.iter_mut().zip(*column).for_each(|(t, c)| *t += gain * c);
+            }
+            if step == STEPS || columns.is_empty() {
+                break;
+            }
+            told.iter_mut()
+                .zip(self.heard)
+                .zip(&self.weights)
+                .for_each(|((t, h), w)| *t = w * h / *t);
+            for ((column, gain), sum) in columns.iter().zip(&mut gains).zip(&sums) {
+                let up: f32 = column.iter().zip(&told).map(|(c, q)| c * q).sum();
+                *gain *= up / sum;
+            }
+        }
+        let misfit = self
+            .heard
+            .iter()
+            .zip(&told)
+            .zip(&self.weights)
+            .map(|((h, t), w)| f64::from(w * (h * (h / t).ln() - h + t)))
+            .sum();
+        (misfit, gains)
+    }
+
+    fn own(&self) -> Vec<&[f32]> {
+        self.columns.iter().map(Vec::as_slice).collect()
+    }
+
+    /// Roughly how much a column could explain beside what is told: Newton's step from nothing.
+    fn promise(&self, column: &[f32], told: &[f32]) -> f64 {
+        let (mut slope, mut bend) = (0.0f32, 0.0f32);
+        for (((c, t), h), w) in column.iter().zip(told).zip(self.heard).zip(&self.weights) {
+            let share = h / t;
+            slope += w * c * (share - 1.0);
+            bend += w * c * c * share / t;
+        }
+        if slope > 0.0 && bend > 0.0 {
+            f64::from(slope * slope / bend) / 2.0
+        } else {
+            0.0
+        }
+    }
+
+    fn told(&self, columns: &[&[f32]], gains: &[f32]) -> Vec<f32> {
+        let mut told = self.rest.clone();
+        for (column, gain) in columns.iter().zip(gains) {
+            told.iter_mut().zip(*column).for_each(|(t, c)| *t += gain * c);
+        }
+        told
+    }
+}
+
+/// A stroke that might have been added.
+#[derive(Clone, Copy)]
+struct Candidate {
+    place: Place,
+    source: usize,
+    frame: isize,
+    gain: f32,
+    explains: f64,
+}
+
+/// Judges an attempt. `levels` are those of the expected strokes in the study, dB.
+pub(super) fn judge(all: &mut Explanation, places: &[Place], levels: &[f64]) -> Verdict {
+    let own = all.notes.len();
+    let strangers = strangers(all);
+    for round in 0..ROUNDS {
+        let mut found = candidates(all, places);
+        if round == 0 {
+            keep_one_stranger(&mut found, all, &strangers);
+        }
+        let best = best_of_each(&found, all);
+        if best.is_empty() {
+            break;
+        }
+        for candidate in best {
+            let mut note = Note::new(
+                candidate.source,
+                candidate.place.step,
+                candidate.frame as f64,
+                None,
+            );
+            note.gain = candidate.gain;
+            all.notes.push(note);
+        }
+        all.fit(5);
+    }
+    let _ = own;
+    prune(all);
+    all.place_finely();
+    verdict(all, levels)
+}
+
+/// Adds the drums that the study has not, made of the tom that it has most of.
+fn strangers(all: &mut Explanation) -> Vec<usize> {
+    let toms = |s: &&(usize, Voice, usize)| family(s.1) == 2 && s.2 >= KNOWN - 1;
+    let sources: Vec<(usize, Voice, usize)> = all
+        .sources
+        .iter()
+        .enumerate()
+        .map(|(i, s)| (i, s.voice, s.written))
+        .collect();
+    let Some((like, ..)) = sources.iter().filter(toms).max_by_key(|s| s.2).copied() else {
+        return Vec::new();
+    };
+    let absent = |voice: &Voice| sources.iter().all(|s| s.1 != *voice);
+    let low = [Voice::TomFloor, Voice::TomLow, Voice::TomFloor2, Voice::TomMid];
+    let high = [Voice::TomHigh, Voice::TomMid, Voice::TomLow];
+    TUNINGS
+        .iter()
+        .filter_map(|ratio| {
+            let names: &[Voice] = if *ratio < 1.0 { &low } else { &high };
+            let name = names.iter().find(|v| absent(v))?;
+            all.strange(like, *ratio, *name)
+        })
+        .collect()
+}
+
+/// Every stroke that would explain something at one of the places.
+fn candidates(all: &Explanation, places: &[Place]) -> Vec<Candidate> {
+    let order = order(all);
+    places
+        .par_iter()
+        .flat_map_iter(|place| at_place(all, &order, *place))
+        .collect()
+}
+
+fn order(all: &Explanation) -> Vec<usize> {
+    let mut order: Vec<usize> = (0..all.notes.len()).collect();
+    order.sort_by_key(|n| all.notes[*n].frame);
+    order
+}
+
+fn at_place(all: &Explanation, order: &[usize], place: Place) -> Vec<Candidate> {
+    let middle = place.frame.round() as isize;
+    let Some(view) = View::of(all, order, middle) else {
+        return Vec::new();
+    };
+    let own = view.own();
+    let start: Vec<f32> = view
+        .notes
+        .iter()
+        .map(|n| {
+            let note = &all.notes[*n];
+            note.gain.min(all.sources[note.source].usual)
+        })
+        .collect();
+    let (before, gains) = view.solve(&own, None, &start);
+    let told = view.told(&own, &gains);
+    let here: Vec<Voice> = view
+        .notes
+        .iter()
+        .map(|n| &all.notes[*n])
+        .filter(|n| n.step == place.step || (n.frame - middle).abs() <= BEFORE)
+        .map(|n| all.sources[n.source].voice)
+        .collect();
+    let mut found = Vec::new();
+    for (index, source) in all.sources.iter().enumerate() {
+        let known = source.strange || source.written >= KNOWN;
+        let taken = here
+            .iter()
+            .any(|v| *v == source.voice || matches!(family(*v), 0 | 3 | 4) && family(*v) == family(source.voice));
+        if !known || taken {
+            continue;
+        }
+        let best = AROUND
+            .iter()
+            .map(|by| {
+                let column = all.added(index, middle + by, view.from, LOOK);
+                (view.promise(&column, &told), middle + by, column)
+            })
+            .max_by(|a, b| a.0.total_cmp(&b.0));
+        let Some((promise, frame, column)) = best else {
+            continue;
+        };
+        if promise * 4.0 < EXPLAINS * share_of(all) {
+            continue;
+        }
+        let mut columns = own.clone();
+        columns.push(&column);
+        let mut start = start.clone();
+        start.push(0.5);
+        let (after, gains) = view.solve(&columns, None, &start);
+        let gain = gains.last().copied().unwrap_or(0.0);
+        if enough(before, after, gain / source.usual, source.voice, all) {
+            found.push(Candidate {
+                place,
+                source: index,
+                frame,
+                gain,
+                explains: before - after,
+            });
+        }
+    }
+    found
+}
+
+/// One side has half of the cells.
+fn share_of(all: &Explanation) -> f64 {
+    all.sound.sides() as f64 / 2.0
+}
+
+fn enough(before: f64, after: f64, strength: f32, voice: Voice, all: &Explanation) -> bool {
+    let least = if family(voice) < 3 { STRONG_DRUM } else { STRONG_METAL };
+    let explains = before - after;
+    explains >= EXPLAINS * share_of(all)
+        && explains >= SHARE * (after + REMAINS * share_of(all))
+        && (least..=STRONGEST).contains(&strength)
+}
+
+/// Leaves one of the strangers, the one that explains most beyond what the study's own voices do.
+fn keep_one_stranger(found: &mut Vec<Candidate>, all: &mut Explanation, strangers: &[usize]) {
+    let beyond = |stranger: usize| -> f64 {
+        found
+            .iter()
+            .filter(|c| c.source == stranger)
+            .map(|c| (c.explains - familiar(found, all, c.place)).max(0.0))
+            .sum()
+    };
+    let best = strangers
+        .iter()
+        .copied()
+        .max_by(|a, b| beyond(*a).total_cmp(&beyond(*b)));
+    found.retain(|c| !strangers.contains(&c.source) || Some(c.source) == best);
+    for stranger in strangers.iter().filter(|s| Some(**s) != best) {
+        all.sources[*stranger].strange = false;
+    }
+}
+
+/// The most that a voice of the study explains at a place.
+fn familiar(found: &[Candidate], all: &Explanation, place: Place) -> f64 {
+    found
+        .iter()
+        .filter(|c| c.place == place && !all.sources[c.source].strange)
+        .map(|c| c.explains)
+        .fold(0.0, f64::max)
+}
+
+/// The best candidate of each place.
+fn best_of_each(found: &[Candidate], all: &Explanation) -> Vec<Candidate> {
+    let mut best: Vec<Candidate> = Vec::new();
+    for candidate in found {
+        let strange = all.sources[candidate.source].strange;
+        let least = if strange {
+            STRANGER.0 * familiar(found, all, candidate.place) + STRANGER.1
+        } else {
+            0.0
+        };
+        if candidate.explains < least {
+            continue;
+        }
+        let here = best
+            .iter_mut()
+            .find(|b| (b.frame - candidate.frame).abs() <= NEAR);
+        match here {
+            Some(other) => {
+                let stranger = all.sources[other.source].strange && !strange && other.place == candidate.place;
+                if candidate.explains > other.explains && !stranger {
+                    *other = *candidate;
+                }
+            }
+            None => best.push(*candidate),
+        }
+    }
+    best
+}
+
+/// With and without one of the notes of a view: what each leaves unexplained, and its gain.
+fn with_and_without(all: &Explanation, view: &View, at: usize) -> (f64, f64, f32) {
+    let own = view.own();
+    let gains: Vec<f32> = view.notes.iter().map(|n| all.notes[*n].gain).collect();
+    let (with, fitted) = view.solve(&own, None, &gains);
+    let (rest, start) = without(&own, &fitted, at);
+    let (without, _) = view.solve(&rest, None, &start);
+    (with, without, fitted.get(at).copied().unwrap_or(0.0))
+}
+
+fn without<'c>(own: &[&'c [f32]], gains: &[f32], at: usize) -> (Vec<&'c [f32]>, Vec<f32>) {
+    let keep = |i: &usize| *i != at;
+    (
+        (0..own.len()).filter(keep).map(|i| own[i]).collect(),
+        (0..gains.len()).filter(keep).map(|i| gains[i]).collect(),
+    )
+}
+
+/// Takes back additions that no longer explain enough beside the others.
+fn prune(all: &mut Explanation) {
+    let order = order(all);
+    let stays: Vec<bool> = (0..all.notes.len())
+        .into_par_iter()
+        .map(|n| {
+            let note = &all.notes[n];
+            if note.written.is_some() {
+                return true;
+            }
+            let Some(view) = View::of(all, &order, note.frame) else {
+                return false;
+            };
+            let Some(at) = view.notes.iter().position(|v| *v == n) else {
+                return false;
+            };
+            let (with, without, gain) = with_and_without(all, &view, at);
+            let source = &all.sources[note.source];
+            enough(without, with, gain / source.usual, source.voice, all)
+        })
+        .collect();
+    let before = all.notes.len();
+    let mut stays = stays.iter();
+    all.notes.retain(|_| stays.next().copied().unwrap_or(true));
+    if all.notes.len() < before {
+        all.fit(5);
+    }
+}
+
+/// How strong each written note should be: as loud against its voice's others as in the study, as far as this take
+/// follows the study's levels at all.
+fn expected_gains(all: &Explanation, levels: &[f64]) -> Vec<f32> {
+    let level = |n: &Note| n.written.and_then(|w| levels.get(w)).copied();
+    let middles: Vec<f64> = (0..all.sources.len())
+        .map(|s| {
+            let own = all.notes.iter().filter(|n| n.source == s);
+            super::curve::median(own.filter_map(level).collect())
+        })
+        .collect();
+    let (mut up, mut down) = (0.0, 1e-9);
+    for note in all.notes.iter().filter(|n| n.clear > 0.0 && n.gain > 0.1) {
+        if let Some(level) = level(note) {
+            let x = level - middles[note.source];
+            let y = 20.0 * f64::from(note.gain / all.sources[note.source].usual).log10();
+            up += x * y;
+            down += x * x;
+        }
+    }
+    let follows = (up / down).clamp(0.0, 1.0);
+    all.notes
+        .iter()
+        .map(|note| {
+            let under = level(note).map_or(0.0, |l| l - middles[note.source]);
+            all.sources[note.source].usual * 10f64.powf(follows * under.clamp(-20.0, 6.0) / 20.0) as f32
+        })
+        .collect()
+}
+
+fn verdict(all: &Explanation, levels: &[f64]) -> Verdict {
+    let order = order(all);
+    let expected = expected_gains(all, levels);
+    let judged: Vec<(Finding, f64)> = (0..all.notes.len())
+        .into_par_iter()
+        .map(|n| finding(all, &order, n, expected[n]))
+        .collect();
+    let mut findings = vec![Finding::Untold; levels.len()];
+    let mut added = Vec::new();
+    for (note, (finding, gain)) in all.notes.iter().zip(&judged) {
+        match note.written.and_then(|w| findings.get_mut(w)) {
+            Some(place) => *place = *finding,
+            None => added.push(Added {
+                step: note.step,
+                voice: all.sources[note.source].voice,
+                gain: *gain,
+            }),
+        }
+    }
+    added.sort_by_key(|a| (a.step, a.voice));
+    Verdict { findings, added }
+}
+
+/// What became of a note, and how much it explains.
+fn finding(all: &Explanation, order: &[usize], n: usize, expected: f32) -> (Finding, f64) {
+    let note = &all.notes[n];
+    let Some(view) = View::of(all, order, note.frame) else {
+        return (Finding::Untold, 0.0);
+    };
+    let Some(at) = view.notes.iter().position(|v| *v == n) else {
+        return (Finding::Untold, 0.0);
+    };
+    let own = view.own();
+    let gains: Vec<f32> = view.notes.iter().map(|n| all.notes[*n].gain).collect();
+    let (with, fitted) = view.solve(&own, None, &gains);
+    let (rest, start) = without(&own, &fitted, at);
+    let (gone, _) = view.solve(&rest, None, &start);
+    let (soft, _) = view.solve(&rest, Some((own[at], SOFT * expected)), &start);
+    let (explains, would, gain) = (gone - with, soft - with, fitted[at]);
+    let share = share_of(all);
+    // Another drum at the same moment that nobody expected.
+    let other = view
+        .notes
+        .iter()
+        .filter(|m| all.notes[**m].written.is_none() && all.notes[**m].step == note.step)
+        .map(|m| view.notes.iter().position(|v| v == m).unwrap_or(0))
+        .map(|m| {
+            let (rest, start) = without(&own, &fitted, m);
+            view.solve(&rest, None, &start).0 - with
+        })
+        .fold(0.0, f64::max);
+    if std::env::var_os("OVERBAR_JUDGE").is_some() {
+        eprintln!(
+            "note {} {} written {} gain {:.2} expected {:.2} explains {:.0} would {:.0} other {:.0} left {:.0}",
+            note.step,
+            all.sources[note.source].voice.name(),
+            note.written.is_some(),
+            gain,
+            expected,
+            explains,
+            would,
+            other,
+            with
+        );
+    }
+    let instead = other > 0.0 && explains < INSTEAD * other && gain < WEAK * expected;
+    let silent = gain < SOFT * expected && would >= WOULD * share && explains < TRACE * would;
+    let finding = if instead || silent {
+        Finding::Gone
+    } else if explains >= THERE * share {
+        Finding::There
+    } else {
+        Finding::Untold
+    };
+    (finding, explains)
+}
