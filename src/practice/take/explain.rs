@@ -29,6 +29,10 @@ const SHARED: f64 = 0.2;
 /// A stroke heard less clearly than this share of what is usual for its voice is not moved.
 const CLEAR: f64 = 0.3;
 const TINY: f32 = 1e-4;
+/// A stroke is believed to be so much stronger than what this share of its voice's strokes do not reach, at most: another
+/// drum in its place would pass for a very strong one.
+const LOUD: f64 = 0.9;
+const LOUDER: f32 = 1.3;
 
 /// What a voice sounds like in this take.
 #[derive(Debug, Clone)]
@@ -38,6 +42,8 @@ pub(super) struct Source {
     shape: Vec<f32>,
     /// The median gain of its written strokes.
     pub(super) usual: f32,
+    /// The most that one of them is believed to have.
+    pub(super) most: f32,
     /// Written strokes.
     pub(super) written: usize,
     /// No voice of the study, but one of its drums tuned otherwise.
@@ -145,6 +151,7 @@ impl<'a> Explanation<'a> {
             voice,
             shape,
             usual: 1.0,
+            most: f32::INFINITY,
             written,
             strange: false,
         }
@@ -160,21 +167,24 @@ impl<'a> Explanation<'a> {
         }
         self.rebuild();
         for source in 0..self.sources.len() {
-            let usual = self.median_gain(source);
+            let gains = self.gains(source);
+            let at = |share: f64| gains.get((gains.len() as f64 * share) as usize).copied();
             if let Some(source) = self.sources.get_mut(source) {
-                source.usual = usual;
+                source.usual = at(0.5).unwrap_or(1.0).max(TINY);
+                source.most = at(LOUD).map_or(f32::INFINITY, |g| g * LOUDER);
             }
         }
     }
 
-    fn median_gain(&self, source: usize) -> f32 {
+    /// Gains of a source's written strokes, the softest first.
+    fn gains(&self, source: usize) -> Vec<f32> {
         let own = self
             .notes
             .iter()
             .filter(|n| n.source == source && n.written.is_some());
         let mut gains: Vec<f32> = own.map(|n| n.gain).collect();
         gains.sort_unstable_by(f32::total_cmp);
-        gains.get(gains.len() / 2).copied().unwrap_or(1.0).max(TINY)
+        gains
     }
 
     /// The cells of the whole that a note touches, and the part of its sound that lies there.
@@ -182,7 +192,8 @@ impl<'a> Explanation<'a> {
         span(note.frame, self.sound.width(), self.sound.frames())
     }
 
-    fn rebuild(&mut self) {
+    /// Sums up the whole anew.
+    pub(super) fn rebuild(&mut self) {
         let width = self.sound.width();
         let mut whole = std::mem::take(&mut self.whole);
         whole.clear();
@@ -415,6 +426,7 @@ impl<'a> Explanation<'a> {
             voice,
             shape: moved,
             usual: 1.0,
+            most: f32::INFINITY,
             written: 0,
             strange: true,
         });

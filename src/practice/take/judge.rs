@@ -60,12 +60,12 @@ const QUIET: f32 = 0.1;
 const STEPS: usize = 20;
 /// A stroke that nobody expected explains so much (both sides together) …
 const EXPLAINS: f64 = 60.0;
-/// … and so large a share of what then remains unexplained; this much always remains.
-const SHARE: f64 = 0.35;
+/// … and so large a share of what then remains unexplained (this much always remains), and is so strong against its
+/// voice's usual stroke, at least and at most. A wash differs more from stroke to stroke than a drum.
+const DRUM: (f64, f32, f32) = (0.55, 0.2, 4.0);
+const METAL: (f64, f32, f32) = (1.0, 0.4, 2.5);
 const REMAINS: f64 = 50.0;
-/// … and is at least so strong against the voice's usual stroke: a drum, anything that rings on; and at most so strong.
-const STRONG_DRUM: f32 = 0.15;
-const STRONG_METAL: f32 = 0.3;
+/// The most that a gain is tried at.
 const STRONGEST: f32 = 4.0;
 /// A voice with fewer expected strokes is not known well enough to be found elsewhere.
 const KNOWN: usize = 4;
@@ -74,19 +74,26 @@ const AROUND: [isize; 7] = [-9, -6, -3, 0, 3, 6, 9];
 /// Drums that the study has not are looked for as its own, tuned so.
 const TUNINGS: [f64; 5] = [0.45, 0.55, 0.65, 0.8, 1.3];
 /// A drum that the study has not must explain so many times more, and so much more, than those that it has.
-const STRANGER: (f64, f64) = (1.25, 30.0);
-/// Rounds of looking for strokes that nobody expected.
-const ROUNDS: usize = 3;
+const STRANGER: (f64, f64) = (1.1, 20.0);
+/// Rounds of looking for strokes that nobody expected, and steps of fitting after each.
+const ROUNDS: usize = 2;
+const ADAPT: usize = 6;
+/// What is asked of a stroke before its sound has been fitted, and of one in place of a stroke that is gone, as a share.
+const FIRST: f64 = 0.5;
+const EASED: f64 = 0.4;
 /// A stroke is there when it explains so much; one at this share of its expected strength would have been heard when its
 /// absence explains so much more.
 const THERE: f64 = 30.0;
 const SOFT: f32 = 0.4;
 const WOULD: f64 = 40.0;
+/// … so much more for hats and cymbals, whose sounds differ from stroke to stroke.
+const WOULD_RING: f64 = 55.0;
 /// Of what would have been heard, so much may be explained by a stroke that is gone all the same.
 const TRACE: f64 = 0.4;
 /// Where another drum was struck instead, what is left of the expected one explains less than this share of it, and it
 /// is weaker than this.
 const INSTEAD: f64 = 0.2;
+const INSTEAD_WOULD: f64 = 0.2;
 const WEAK: f32 = 0.4;
 
 /// What is around a place.
@@ -97,6 +104,8 @@ struct View<'a> {
     weights: Vec<f32>,
     notes: Vec<usize>,
     columns: Vec<Vec<f32>>,
+    /// The most that each column's gain may be.
+    most: Vec<f32>,
 }
 
 impl<'a> View<'a> {
@@ -115,6 +124,7 @@ impl<'a> View<'a> {
             .iter()
             .map(|n| all.added(all.notes[*n].source, all.notes[*n].frame, from, LOOK))
             .collect();
+        let most = notes.iter().map(|n| all.sources[all.notes[*n].source].most).collect();
         let mut rest = told.to_vec();
         for (column, note) in columns.iter().zip(&notes) {
             let gain = all.notes[*note].gain;
@@ -144,11 +154,18 @@ impl<'a> View<'a> {
             weights,
             notes,
             columns,
+            most,
         })
     }
 
     /// What remains unexplained with these columns at their best gains, and the gains.
-    fn solve(&self, columns: &[&[f32]], held: Option<(&[f32], f32)>, start: &[f32]) -> (f64, Vec<f32>) {
+    fn solve(
+        &self,
+        columns: &[&[f32]],
+        most: &[f32],
+        held: Option<(&[f32], f32)>,
+        start: &[f32],
+    ) -> (f64, Vec<f32>) {
         let mut base = self.rest.clone();
         if let Some((column, gain)) = held {
             base.iter_mut().zip(column).for_each(|(b, c)| *b += gain * c);
@@ -171,9 +188,9 @@ impl<'a> View<'a> {
                 .zip(self.heard)
                 .zip(&self.weights)
                 .for_each(|((t, h), w)| *t = w * h / *t);
-            for ((column, gain), sum) in columns.iter().zip(&mut gains).zip(&sums) {
+            for (((column, gain), sum), most) in columns.iter().zip(&mut gains).zip(&sums).zip(most) {
                 let up: f32 = column.iter().zip(&told).map(|(c, q)| c * q).sum();
-                *gain *= up / sum;
+                *gain = (*gain * up / sum).min(*most);
             }
         }
         let misfit = self
@@ -229,30 +246,54 @@ pub(super) fn judge(all: &mut Explanation, places: &[Place], levels: &[f64]) -> 
     let own = all.notes.len();
     let strangers = strangers(all);
     for round in 0..ROUNDS {
-        let mut found = candidates(all, places);
+        // Found anew with what has been learnt of the sounds.
+        all.notes.truncate(own);
+        all.rebuild();
+        let mut found = candidates(all, places, FIRST);
         if round == 0 {
             keep_one_stranger(&mut found, all, &strangers);
         }
-        let best = best_of_each(&found, all);
-        if best.is_empty() {
-            break;
-        }
-        for candidate in best {
-            let mut note = Note::new(
-                candidate.source,
-                candidate.place.step,
-                candidate.frame as f64,
-                None,
-            );
-            note.gain = candidate.gain;
-            all.notes.push(note);
-        }
-        all.fit(5);
+        add(all, &best_of_each(&found, all));
     }
-    let _ = own;
+    // A second one at the same place.
+    let second = candidates(all, places, 1.0);
+    add(all, &best_of_each(&second, all));
     prune(all);
+    // Where a stroke is gone another one is likely.
+    let bare = bare(all, levels);
+    let instead = candidates(all, &bare, EASED);
+    add(all, &best_of_each(&instead, all));
     all.place_finely();
     verdict(all, levels)
+}
+
+/// Adds notes and lets all adapt to them.
+fn add(all: &mut Explanation, best: &[Candidate]) {
+    for candidate in best {
+        let frame = candidate.frame as f64;
+        let mut note = Note::new(candidate.source, candidate.place.step, frame, None);
+        note.gain = candidate.gain;
+        all.notes.push(note);
+    }
+    if !best.is_empty() {
+        all.fit(ADAPT);
+    }
+}
+
+/// The places of strokes that are gone and where nothing was added.
+fn bare(all: &Explanation, levels: &[f64]) -> Vec<Place> {
+    let order = order(all);
+    let expected = expected_gains(all, levels);
+    let filled = |step: i64| all.notes.iter().any(|n| n.written.is_none() && n.step == step);
+    (0..all.notes.len())
+        .into_par_iter()
+        .filter(|n| !filled(all.notes[*n].step) && !rings(all.sources[all.notes[*n].source].voice))
+        .filter(|n| finding(all, &order, *n, expected[*n]).0 == Finding::Gone)
+        .map(|n| Place {
+            step: all.notes[n].step,
+            frame: all.notes[n].frame as f64,
+        })
+        .collect()
 }
 
 /// Adds the drums that the study has not, made of the tom that it has most of.
@@ -281,11 +322,11 @@ fn strangers(all: &mut Explanation) -> Vec<usize> {
 }
 
 /// Every stroke that would explain something at one of the places.
-fn candidates(all: &Explanation, places: &[Place]) -> Vec<Candidate> {
+fn candidates(all: &Explanation, places: &[Place], ease: f64) -> Vec<Candidate> {
     let order = order(all);
     places
         .par_iter()
-        .flat_map_iter(|place| at_place(all, &order, *place))
+        .flat_map_iter(|place| at_place(all, &order, *place, ease))
         .collect()
 }
 
@@ -295,7 +336,7 @@ fn order(all: &Explanation) -> Vec<usize> {
     order
 }
 
-fn at_place(all: &Explanation, order: &[usize], place: Place) -> Vec<Candidate> {
+fn at_place(all: &Explanation, order: &[usize], place: Place, ease: f64) -> Vec<Candidate> {
     let middle = place.frame.round() as isize;
     let Some(view) = View::of(all, order, middle) else {
         return Vec::new();
@@ -309,7 +350,7 @@ fn at_place(all: &Explanation, order: &[usize], place: Place) -> Vec<Candidate> 
             note.gain.min(all.sources[note.source].usual)
         })
         .collect();
-    let (before, gains) = view.solve(&own, None, &start);
+    let (before, gains) = view.solve(&own, &view.most, None, &start);
     let told = view.told(&own, &gains);
     let here: Vec<Voice> = view
         .notes
@@ -337,16 +378,18 @@ fn at_place(all: &Explanation, order: &[usize], place: Place) -> Vec<Candidate> 
         let Some((promise, frame, column)) = best else {
             continue;
         };
-        if promise * 4.0 < EXPLAINS * share_of(all) {
+        if promise * 4.0 < ease * EXPLAINS * share_of(all) {
             continue;
         }
         let mut columns = own.clone();
         columns.push(&column);
         let mut start = start.clone();
         start.push(0.5);
-        let (after, gains) = view.solve(&columns, None, &start);
+        let mut most = view.most.clone();
+        most.push(STRONGEST * source.usual);
+        let (after, gains) = view.solve(&columns, &most, None, &start);
         let gain = gains.last().copied().unwrap_or(0.0);
-        if enough(before, after, gain / source.usual, source.voice, all) {
+        if enough(before, after, gain / source.usual, source.voice, all, ease) {
             found.push(Candidate {
                 place,
                 source: index,
@@ -359,17 +402,23 @@ fn at_place(all: &Explanation, order: &[usize], place: Place) -> Vec<Candidate> 
     found
 }
 
+/// Hats and cymbals.
+fn rings(voice: Voice) -> bool {
+    matches!(family(voice), 3 | 4)
+}
+
 /// One side has half of the cells.
 fn share_of(all: &Explanation) -> f64 {
     all.sound.sides() as f64 / 2.0
 }
 
-fn enough(before: f64, after: f64, strength: f32, voice: Voice, all: &Explanation) -> bool {
-    let least = if family(voice) < 3 { STRONG_DRUM } else { STRONG_METAL };
+/// Whether a stroke explains enough, `ease` times what is asked.
+fn enough(before: f64, after: f64, strength: f32, voice: Voice, all: &Explanation, ease: f64) -> bool {
+    let (share, least, most) = if rings(voice) { METAL } else { DRUM };
     let explains = before - after;
-    explains >= EXPLAINS * share_of(all)
-        && explains >= SHARE * (after + REMAINS * share_of(all))
-        && (least..=STRONGEST).contains(&strength)
+    explains >= ease * EXPLAINS * share_of(all)
+        && explains >= ease * share * (after + REMAINS * share_of(all))
+        && (least..=most).contains(&strength)
 }
 
 /// Leaves one of the strangers, the one that explains most beyond what the study's own voices do.
@@ -433,16 +482,22 @@ fn best_of_each(found: &[Candidate], all: &Explanation) -> Vec<Candidate> {
 fn with_and_without(all: &Explanation, view: &View, at: usize) -> (f64, f64, f32) {
     let own = view.own();
     let gains: Vec<f32> = view.notes.iter().map(|n| all.notes[*n].gain).collect();
-    let (with, fitted) = view.solve(&own, None, &gains);
-    let (rest, start) = without(&own, &fitted, at);
-    let (without, _) = view.solve(&rest, None, &start);
+    let (with, fitted) = view.solve(&own, &view.most, None, &gains);
+    let (rest, most, start) = without(&own, &view.most, &fitted, at);
+    let (without, _) = view.solve(&rest, &most, None, &start);
     (with, without, fitted.get(at).copied().unwrap_or(0.0))
 }
 
-fn without<'c>(own: &[&'c [f32]], gains: &[f32], at: usize) -> (Vec<&'c [f32]>, Vec<f32>) {
+fn without<'c>(
+    own: &[&'c [f32]],
+    most: &[f32],
+    gains: &[f32],
+    at: usize,
+) -> (Vec<&'c [f32]>, Vec<f32>, Vec<f32>) {
     let keep = |i: &usize| *i != at;
     (
         (0..own.len()).filter(keep).map(|i| own[i]).collect(),
+        (0..most.len()).filter(keep).map(|i| most[i]).collect(),
         (0..gains.len()).filter(keep).map(|i| gains[i]).collect(),
     )
 }
@@ -465,7 +520,7 @@ fn prune(all: &mut Explanation) {
             };
             let (with, without, gain) = with_and_without(all, &view, at);
             let source = &all.sources[note.source];
-            enough(without, with, gain / source.usual, source.voice, all)
+            enough(without, with, gain / source.usual, source.voice, all, 1.0)
         })
         .collect();
     let before = all.notes.len();
@@ -539,10 +594,10 @@ fn finding(all: &Explanation, order: &[usize], n: usize, expected: f32) -> (Find
     };
     let own = view.own();
     let gains: Vec<f32> = view.notes.iter().map(|n| all.notes[*n].gain).collect();
-    let (with, fitted) = view.solve(&own, None, &gains);
-    let (rest, start) = without(&own, &fitted, at);
-    let (gone, _) = view.solve(&rest, None, &start);
-    let (soft, _) = view.solve(&rest, Some((own[at], SOFT * expected)), &start);
+    let (with, fitted) = view.solve(&own, &view.most, None, &gains);
+    let (rest, most, start) = without(&own, &view.most, &fitted, at);
+    let (gone, _) = view.solve(&rest, &most, None, &start);
+    let (soft, _) = view.solve(&rest, &most, Some((own[at], SOFT * expected)), &start);
     let (explains, would, gain) = (gone - with, soft - with, fitted[at]);
     let share = share_of(all);
     // Another drum at the same moment that nobody expected.
@@ -552,8 +607,8 @@ fn finding(all: &Explanation, order: &[usize], n: usize, expected: f32) -> (Find
         .filter(|m| all.notes[**m].written.is_none() && all.notes[**m].step == note.step)
         .map(|m| view.notes.iter().position(|v| v == m).unwrap_or(0))
         .map(|m| {
-            let (rest, start) = without(&own, &fitted, m);
-            view.solve(&rest, None, &start).0 - with
+            let (rest, most, start) = without(&own, &view.most, &fitted, m);
+            view.solve(&rest, &most, None, &start).0 - with
         })
         .fold(0.0, f64::max);
     if std::env::var_os("OVERBAR_JUDGE").is_some() {
@@ -570,9 +625,21 @@ fn finding(all: &Explanation, order: &[usize], n: usize, expected: f32) -> (Find
             with
         );
     }
-    let instead = other > 0.0 && explains < INSTEAD * other && gain < WEAK * expected;
-    let silent = gain < SOFT * expected && would >= WOULD * share && explains < TRACE * would;
-    let finding = if instead || silent {
+    let voice = all.sources[note.source].voice;
+    // Hats and cymbals struck together pass for each other.
+    let hidden = rings(voice)
+        && view.notes.iter().any(|m| {
+            let other = &all.notes[*m];
+            let passes = rings(all.sources[other.source].voice) || other.written.is_none();
+            *m != n && other.step == note.step && passes
+        });
+    let enough = if rings(voice) { WOULD_RING } else { WOULD };
+    let silent = gain < SOFT * expected && would >= enough * share && explains < TRACE * would;
+    let instead = would >= INSTEAD_WOULD * enough * share
+        && explains < INSTEAD * other
+        && gain < WEAK * expected
+        && !rings(voice);
+    let finding = if !hidden && (instead || silent) {
         Finding::Gone
     } else if explains >= THERE * share {
         Finding::There

@@ -25,6 +25,9 @@ const ALONE: usize = 4;
 const APART: f64 = 0.05;
 /// A stroke further than this (s) from the nearest step has a place of its own.
 const BETWEEN: f64 = 0.03;
+/// Where ears and explanation differ by more than this (s) in the median, the explanation does not tell the time: what
+/// rings on has no sharp place.
+const TIGHT: f64 = 0.0025;
 /// A stroke heard less clearly than this share of what is usual for its voice is not timed.
 const CLEAR: f64 = 0.1;
 
@@ -78,6 +81,14 @@ pub(super) fn heard(
 /// The name under which a metronome takes part in the explanation.
 const TICK: Voice = Voice::Other;
 
+/// A stroke that nothing else was struck with, by its own: the ears' time and the explanation's.
+struct Alone {
+    written: usize,
+    source: usize,
+    ears: f64,
+    fitted: f64,
+}
+
 fn times(
     all: &Explanation,
     verdict: &Verdict,
@@ -90,54 +101,60 @@ fn times(
         .iter()
         .filter(|n| n.written.is_some_and(|w| w < written))
         .collect();
-    let mut delays: Vec<Option<f64>> = vec![None; all.sources.len()];
-    for (source, delay) in delays.iter_mut().enumerate() {
-        let off: Vec<f64> = notes
-            .iter()
-            .filter(|n| n.source == source)
-            .filter_map(|n| {
-                let w = n.written?;
-                let hit = hits.get((*pairs.partner.get(w)?)?)?;
-                let due = *pairs.due.get(w)?;
-                let alone = pairs
-                    .due
-                    .iter()
-                    .enumerate()
-                    .all(|(other, time)| other == w || (time - due).abs() > APART);
-                let added = verdict.added.iter().any(|a| a.step == n.step);
-                (alone && !added).then(|| hit.time.0 - all.time(n))
+    let alone: Vec<Alone> = notes
+        .iter()
+        .filter_map(|n| {
+            let w = n.written?;
+            let hit = hits.get((*pairs.partner.get(w)?)?)?;
+            let due = *pairs.due.get(w)?;
+            let mut others = pairs.due.iter().enumerate().filter(|(other, _)| *other != w);
+            let with = others.any(|(_, time)| (time - due).abs() <= APART);
+            let added = verdict.added.iter().any(|a| a.step == n.step);
+            (!with && !added).then_some(Alone {
+                written: w,
+                source: n.source,
+                ears: hit.time.0,
+                fitted: all.time(n),
             })
-            .collect();
-        *delay = (off.len() >= ALONE).then(|| median(off));
-    }
+        })
+        .collect();
+    // How long after its frame a voice begins to sound, and how well that is known.
+    let delays: Vec<Option<(f64, f64)>> = (0..all.sources.len())
+        .map(|source| {
+            let own = alone.iter().filter(|a| a.source == source);
+            let off: Vec<f64> = own.map(|a| a.ears - a.fitted).collect();
+            let middle = median(off.clone());
+            let loose = median(off.iter().map(|o| (o - middle).abs()).collect());
+            (off.len() >= ALONE).then_some((middle, loose))
+        })
+        .collect();
     // Where a voice is never alone, its attack against those of voices that are.
-    let against: Vec<f64> = delays
-        .iter()
-        .enumerate()
-        .filter_map(|(source, delay)| Some((*delay)? - all.delay(source)))
-        .collect();
-    let usual = median(against);
-    let delays: Vec<f64> = delays
-        .iter()
-        .enumerate()
-        .map(|(source, delay)| delay.unwrap_or_else(|| all.delay(source) + usual))
-        .collect();
+    let against = delays.iter().enumerate().filter_map(|(source, delay)| {
+        let (delay, loose) = (*delay)?;
+        (loose <= TIGHT).then(|| delay - all.delay(source))
+    });
+    let usual = median(against.collect());
     let mut times = vec![None; written];
     for (source, delay) in delays.iter().enumerate() {
+        let (delay, loose) = delay.unwrap_or_else(|| (all.delay(source) + usual, 0.0));
+        if loose > TIGHT {
+            continue;
+        }
         let own = || notes.iter().filter(|n| n.source == source);
         let clear = CLEAR * median(own().map(|n| n.clear).collect());
         for note in own().filter(|n| n.clear > clear.max(0.0)) {
-            let Some(w) = note.written else { continue };
-            if verdict.findings.get(w) == Some(&Finding::There)
-                && let Some(time) = times.get_mut(w)
-            {
-                *time = Some(all.time(note) + delay);
-            }
+            let time = note.written.and_then(|w| times.get_mut(w));
+            time.into_iter().for_each(|t| *t = Some(all.time(note) + delay));
         }
     }
-    if std::env::var_os("OVERBAR_JUDGE").is_some() {
-        for (s, d) in all.sources.iter().zip(&delays) {
-            eprintln!("delay {} {:.2} ms", s.voice.name(), d * 1000.0);
+    for stroke in &alone {
+        if let Some(time) = times.get_mut(stroke.written) {
+            *time = Some(stroke.ears);
+        }
+    }
+    for (time, finding) in times.iter_mut().zip(&verdict.findings) {
+        if *finding != Finding::There {
+            *time = None;
         }
     }
     times
