@@ -81,6 +81,8 @@ const ADAPT: usize = 6;
 /// What is asked of a stroke before its sound has been fitted, and of one in place of a stroke that is gone, as a share.
 const FIRST: f64 = 0.5;
 const EASED: f64 = 0.4;
+/// Under a crash more is asked.
+const WASHED: f64 = 1.8;
 /// A stroke is there when it explains so much; one at this share of its expected strength would have been heard when its
 /// absence explains so much more.
 const THERE: f64 = 30.0;
@@ -92,9 +94,9 @@ const WOULD_RING: f64 = 55.0;
 const TRACE: f64 = 0.4;
 /// Where another drum was struck instead, what is left of the expected one explains less than this share of it, and it
 /// is weaker than this.
-const INSTEAD: f64 = 0.2;
+const INSTEAD: f64 = 0.4;
 const INSTEAD_WOULD: f64 = 0.2;
-const WEAK: f32 = 0.4;
+const WEAK: f32 = 0.26;
 
 /// What is around a place.
 struct View<'a> {
@@ -359,6 +361,7 @@ fn at_place(all: &Explanation, order: &[usize], place: Place, ease: f64) -> Vec<
         .filter(|n| n.step == place.step || (n.frame - middle).abs() <= BEFORE)
         .map(|n| all.sources[n.source].voice)
         .collect();
+    let washed = here.iter().any(|v| washes(*v));
     let mut found = Vec::new();
     for (index, source) in all.sources.iter().enumerate() {
         let known = source.strange || source.written >= KNOWN;
@@ -389,6 +392,7 @@ fn at_place(all: &Explanation, order: &[usize], place: Place, ease: f64) -> Vec<
         most.push(STRONGEST * source.usual);
         let (after, gains) = view.solve(&columns, &most, None, &start);
         let gain = gains.last().copied().unwrap_or(0.0);
+        let ease = if washed { ease * WASHED } else { ease };
         if enough(before, after, gain / source.usual, source.voice, all, ease) {
             found.push(Candidate {
                 place,
@@ -405,6 +409,11 @@ fn at_place(all: &Explanation, order: &[usize], place: Place, ease: f64) -> Vec<
 /// Hats and cymbals.
 fn rings(voice: Voice) -> bool {
     matches!(family(voice), 3 | 4)
+}
+
+/// Cymbals whose attack is noise that is never twice the same.
+fn washes(voice: Voice) -> bool {
+    matches!(voice, Voice::Crash | Voice::Crash2 | Voice::Splash | Voice::China)
 }
 
 /// One side has half of the cells.
@@ -520,7 +529,12 @@ fn prune(all: &mut Explanation) {
             };
             let (with, without, gain) = with_and_without(all, &view, at);
             let source = &all.sources[note.source];
-            enough(without, with, gain / source.usual, source.voice, all, 1.0)
+            let washed = view.notes.iter().any(|m| {
+                let other = &all.notes[*m];
+                other.step == note.step && washes(all.sources[other.source].voice)
+            });
+            let ease = if washed { WASHED } else { 1.0 };
+            enough(without, with, gain / source.usual, source.voice, all, ease)
         })
         .collect();
     let before = all.notes.len();
@@ -611,20 +625,6 @@ fn finding(all: &Explanation, order: &[usize], n: usize, expected: f32) -> (Find
             view.solve(&rest, &most, None, &start).0 - with
         })
         .fold(0.0, f64::max);
-    if std::env::var_os("OVERBAR_JUDGE").is_some() {
-        eprintln!(
-            "note {} {} written {} gain {:.2} expected {:.2} explains {:.0} would {:.0} other {:.0} left {:.0}",
-            note.step,
-            all.sources[note.source].voice.name(),
-            note.written.is_some(),
-            gain,
-            expected,
-            explains,
-            would,
-            other,
-            with
-        );
-    }
     let voice = all.sources[note.source].voice;
     // Hats and cymbals struck together pass for each other.
     let hidden = rings(voice)
