@@ -2,7 +2,7 @@
 
 use super::Drill;
 use crate::charts::PatternNote;
-use crate::cycles::{Cycle, Cycles, Moment};
+use crate::cycles::{self, Cycle, Cycles, Moment};
 use crate::grid::{Grid, Meter, Placed};
 use crate::names::Layer;
 use crate::study::{RecordingFacts, Study};
@@ -11,7 +11,7 @@ use crate::voices::Hit;
 
 /// Bars of up to so many beats are read at a glance, and of up to so many at all \[C\].
 const GLANCE: u32 = 7;
-const MOST: u32 = 12;
+const MOST: u32 = 24;
 /// Every stroke of a drill is as loud as the others.
 const LEVEL: Decibels = Decibels(-6.0);
 
@@ -48,7 +48,7 @@ impl Drill {
             ..Cycles::default()
         };
         let facts = RecordingFacts {
-            file: format!("{}  {}", self.number, self.title),
+            file: format!("Drill {}: {}", self.number, self.title),
             seconds: step * f64::from(self.pattern.steps),
             ..study.recording.clone()
         };
@@ -108,7 +108,13 @@ impl Drill {
                 time: step * f64::from(at),
             }
         };
+        let bar = Steps(i64::from(grid.steps_per_bar()));
+        let length = Steps(i64::from(figure.length_steps));
+        let (home_cycles, home_bars) = cycles::home(length, bar);
         Some(Cycle {
+            home_cycles,
+            home_bars,
+            crosses_bar: home_cycles > 1 && home_bars > 1,
             start: moment(first),
             end: moment(self.pattern.steps),
             repeats: self.pattern.starts.len() as u32,

@@ -144,7 +144,10 @@ impl<'a> Explanation<'a> {
                 cell.clear();
                 cell.extend(own.iter().filter_map(|o| o.get(at)));
                 cell.sort_unstable_by(f32::total_cmp);
-                cell.get((cell.len() as f64 * SHARED) as usize).copied().unwrap_or(0.0) + TINY
+                cell.get((cell.len() as f64 * SHARED) as usize)
+                    .copied()
+                    .unwrap_or(0.0)
+                    + TINY
             })
             .collect();
         Source {
@@ -231,7 +234,11 @@ impl<'a> Explanation<'a> {
                     up += s * v / r;
                     down += s;
                 }
-                if down > 0.0 { note.gain * up / down } else { note.gain }
+                if down > 0.0 {
+                    note.gain * up / down
+                } else {
+                    note.gain
+                }
             })
             .collect();
         self.notes
@@ -277,8 +284,7 @@ impl<'a> Explanation<'a> {
                     }
                 }
                 // The usual gain is one, so that gains of different voices compare.
-                let mut gains: Vec<f32> =
-                    own().filter(|n| n.written.is_some()).map(|n| n.gain).collect();
+                let mut gains: Vec<f32> = own().filter(|n| n.written.is_some()).map(|n| n.gain).collect();
                 gains.sort_unstable_by(f32::total_cmp);
                 let usual = gains.get(gains.len() / 2).copied().unwrap_or(1.0);
                 if usual < 1e-6 || source.strange {
@@ -318,9 +324,13 @@ impl<'a> Explanation<'a> {
         let count = ATTACK + 2 * ASTRAY as usize;
         let heard = self.sound.rows(from, count)?;
         let shape = &self.sources.get(note.source)?.shape;
-        let mut rest = self.whole.get(from as usize * width..(from as usize + count) * width)?.to_vec();
+        let mut rest = self
+            .whole
+            .get(from as usize * width..(from as usize + count) * width)?
+            .to_vec();
         let own = rest.iter_mut().skip(ASTRAY as usize * width);
-        own.zip(shape).for_each(|(r, s)| *r = (*r - note.gain * s).max(TINY));
+        own.zip(shape)
+            .for_each(|(r, s)| *r = (*r - note.gain * s).max(TINY));
         let attack = shape.get(..ATTACK * width)?;
         let sum: f32 = attack.iter().sum();
         let gains: Vec<f64> = (0..=2 * ASTRAY as usize)
@@ -374,7 +384,14 @@ impl<'a> Explanation<'a> {
                 .iter()
                 .map(|n| {
                     let by = off(*n) - centre;
-                    (*n, if clear(n) && by.abs() <= ASTRAY as f64 { by } else { 0.0 })
+                    (
+                        *n,
+                        if clear(n) && by.abs() <= ASTRAY as f64 {
+                            by
+                        } else {
+                            0.0
+                        },
+                    )
                 })
                 .collect();
             for (n, by) in moves {
@@ -406,7 +423,10 @@ impl<'a> Explanation<'a> {
         };
         let off = frame - BEFORE - from;
         let (skip, drop) = (off.max(0) as usize, (-off).max(0) as usize);
-        let shape = source.shape.get((drop * width).min(LAST * width)..).unwrap_or_default();
+        let shape = source
+            .shape
+            .get((drop * width).min(LAST * width)..)
+            .unwrap_or_default();
         out.iter_mut()
             .skip(skip * width)
             .zip(shape)
@@ -453,11 +473,16 @@ impl<'a> Explanation<'a> {
         let high = rows.iter().copied().fold(0.0, f32::max);
         let at = rows.iter().position(|r| *r >= 0.5 * high).unwrap_or(0);
         let (below, above) = (
-            at.checked_sub(1).and_then(|a| rows.get(a)).copied().unwrap_or(0.0),
+            at.checked_sub(1)
+                .and_then(|a| rows.get(a))
+                .copied()
+                .unwrap_or(0.0),
             rows.get(at).copied().unwrap_or(high),
         );
         let share = (0.5 * high - below) / (above - below).max(TINY);
-        self.sound.time(at as f64 - 1.0 + f64::from(share) - BEFORE as f64) - self.sound.time(0.0)
+        self.sound
+            .time(at as f64 - 1.0 + f64::from(share) - BEFORE as f64)
+            - self.sound.time(0.0)
     }
 }
 

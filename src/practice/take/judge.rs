@@ -2,13 +2,13 @@
 //!
 //! In: an [`Explanation`] and the places at which something may be struck. Out: a [`Finding`] for every expected stroke,
 //! and the strokes that nobody expected. Around each place the sound is explained with a stroke and without it; only where
-//! one explanation is clearly better is anything told. How much better is counted in cells of the spectrum, each weighed
-//! by how loud it is, so that a wash that is never twice the same does not speak louder than an attack.
+//! one explanation is clearly better is anything told. How much better is counted in cells of the spectrum ([`View`]).
 
 use rayon::prelude::*;
 
 use super::explain::{BEFORE, Explanation, Note};
 use super::follow::family;
+use super::view::{LOOK, NEAR, View, with_and_without, without};
 use crate::names::Voice;
 
 /// What became of an expected stroke.
@@ -47,17 +47,6 @@ pub(super) struct Verdict {
     pub(super) added: Vec<Added>,
 }
 
-/// Frames looked at, 120 ms, and how near strokes share them, 60 ms.
-const LOOK: usize = 48;
-const NEAR: isize = 24;
-/// Frames before a place by which what still rings is corrected, and by how much at most.
-const RINGING: isize = 8;
-const INTO: isize = 3;
-const CORRECTED: (f32, f32) = (0.4, 2.5);
-/// Keeps the weight of quiet cells finite, in means of their band.
-const QUIET: f32 = 0.1;
-/// Steps of fitting gains at one place.
-const STEPS: usize = 20;
 /// A stroke that nobody expected explains so much (both sides together) …
 const EXPLAINS: f64 = 60.0;
 /// … and so large a share of what then remains unexplained (this much always remains), and is so strong against its
@@ -97,141 +86,6 @@ const TRACE: f64 = 0.4;
 const INSTEAD: f64 = 0.4;
 const INSTEAD_WOULD: f64 = 0.2;
 const WEAK: f32 = 0.26;
-
-/// What is around a place.
-struct View<'a> {
-    from: isize,
-    heard: &'a [f32],
-    rest: Vec<f32>,
-    weights: Vec<f32>,
-    notes: Vec<usize>,
-    columns: Vec<Vec<f32>>,
-    /// The most that each column's gain may be.
-    most: Vec<f32>,
-}
-
-impl<'a> View<'a> {
-    fn of(all: &Explanation<'a>, order: &[usize], frame: isize) -> Option<View<'a>> {
-        let from = frame - BEFORE;
-        let heard = all.sound.rows(from, LOOK)?;
-        let told = all.told(from, LOOK)?;
-        let near = order.partition_point(|n| all.notes[*n].frame < frame - NEAR);
-        let notes: Vec<usize> = order
-            .iter()
-            .skip(near)
-            .take_while(|n| all.notes[**n].frame <= frame + NEAR)
-            .copied()
-            .collect();
-        let columns: Vec<Vec<f32>> = notes
-            .iter()
-            .map(|n| all.added(all.notes[*n].source, all.notes[*n].frame, from, LOOK))
-            .collect();
-        let most = notes.iter().map(|n| all.sources[all.notes[*n].source].most).collect();
-        let mut rest = told.to_vec();
-        for (column, note) in columns.iter().zip(&notes) {
-            let gain = all.notes[*note].gain;
-            rest.iter_mut().zip(column).for_each(|(r, c)| *r -= gain * c);
-        }
-        let width = all.sound.width();
-        let (before, told_before) = (
-            all.sound.rows(from - RINGING, (RINGING + INTO) as usize)?,
-            all.told(from - RINGING, (RINGING + INTO) as usize)?,
-        );
-        let mut correction = vec![(0.05f32, 0.05f32); width];
-        for (heard, told) in before.chunks(width).zip(told_before.chunks(width)) {
-            for ((c, h), t) in correction.iter_mut().zip(heard).zip(told) {
-                *c = (c.0 + h, c.1 + t);
-            }
-        }
-        for row in rest.chunks_mut(width) {
-            for (r, (h, t)) in row.iter_mut().zip(&correction) {
-                *r = r.max(1e-4) * (h / t).clamp(CORRECTED.0, CORRECTED.1);
-            }
-        }
-        let weights = told.iter().zip(heard).map(|(t, h)| 2.0 / (t + h + QUIET)).collect();
-        Some(View {
-            from,
-            heard,
-            rest,
-            weights,
-            notes,
-            columns,
-            most,
-        })
-    }
-
-    /// What remains unexplained with these columns at their best gains, and the gains.
-    fn solve(
-        &self,
-        columns: &[&[f32]],
-        most: &[f32],
-        held: Option<(&[f32], f32)>,
-        start: &[f32],
-    ) -> (f64, Vec<f32>) {
-        let mut base = self.rest.clone();
-        if let Some((column, gain)) = held {
-            base.iter_mut().zip(column).for_each(|(b, c)| *b += gain * c);
-        }
-        let mut gains: Vec<f32> = start.iter().map(|g| g.max(0.01)).collect();
-        let sums: Vec<f32> = columns
-            .iter()
-            .map(|c| c.iter().zip(&self.weights).map(|(c, w)| c * w).sum::<f32>() + 1e-9)
-            .collect();
-        let mut told = base.clone();
-        for step in 0..=STEPS {
-            told.copy_from_slice(&base);
-            for (column, gain) in columns.iter().zip(&gains) {
-                told.iter_mut().zip(*column).for_each(|(t, c)| *t += gain * c);
-            }
-            if step == STEPS || columns.is_empty() {
-                break;
-            }
-            told.iter_mut()
-                .zip(self.heard)
-                .zip(&self.weights)
-                .for_each(|((t, h), w)| *t = w * h / *t);
-            for (((column, gain), sum), most) in columns.iter().zip(&mut gains).zip(&sums).zip(most) {
-                let up: f32 = column.iter().zip(&told).map(|(c, q)| c * q).sum();
-                *gain = (*gain * up / sum).min(*most);
-            }
-        }
-        let misfit = self
-            .heard
-            .iter()
-            .zip(&told)
-            .zip(&self.weights)
-            .map(|((h, t), w)| f64::from(w * (h * (h / t).ln() - h + t)))
-            .sum();
-        (misfit, gains)
-    }
-
-    fn own(&self) -> Vec<&[f32]> {
-        self.columns.iter().map(Vec::as_slice).collect()
-    }
-
-    /// Roughly how much a column could explain beside what is told: Newton's step from nothing.
-    fn promise(&self, column: &[f32], told: &[f32]) -> f64 {
-        let (mut slope, mut bend) = (0.0f32, 0.0f32);
-        for (((c, t), h), w) in column.iter().zip(told).zip(self.heard).zip(&self.weights) {
-            let share = h / t;
-            slope += w * c * (share - 1.0);
-            bend += w * c * c * share / t;
-        }
-        if slope > 0.0 && bend > 0.0 {
-            f64::from(slope * slope / bend) / 2.0
-        } else {
-            0.0
-        }
-    }
-
-    fn told(&self, columns: &[&[f32]], gains: &[f32]) -> Vec<f32> {
-        let mut told = self.rest.clone();
-        for (column, gain) in columns.iter().zip(gains) {
-            told.iter_mut().zip(*column).for_each(|(t, c)| *t += gain * c);
-        }
-        told
-    }
-}
 
 /// A stroke that might have been added.
 #[derive(Clone, Copy)]
@@ -365,9 +219,9 @@ fn at_place(all: &Explanation, order: &[usize], place: Place, ease: f64) -> Vec<
     let mut found = Vec::new();
     for (index, source) in all.sources.iter().enumerate() {
         let known = source.strange || source.written >= KNOWN;
-        let taken = here
-            .iter()
-            .any(|v| *v == source.voice || matches!(family(*v), 0 | 3 | 4) && family(*v) == family(source.voice));
+        let taken = here.iter().any(|v| {
+            *v == source.voice || matches!(family(*v), 0 | 3 | 4) && family(*v) == family(source.voice)
+        });
         if !known || taken {
             continue;
         }
@@ -476,7 +330,8 @@ fn best_of_each(found: &[Candidate], all: &Explanation) -> Vec<Candidate> {
             .find(|b| (b.frame - candidate.frame).abs() <= NEAR);
         match here {
             Some(other) => {
-                let stranger = all.sources[other.source].strange && !strange && other.place == candidate.place;
+                let stranger =
+                    all.sources[other.source].strange && !strange && other.place == candidate.place;
                 if candidate.explains > other.explains && !stranger {
                     *other = *candidate;
                 }
@@ -485,30 +340,6 @@ fn best_of_each(found: &[Candidate], all: &Explanation) -> Vec<Candidate> {
         }
     }
     best
-}
-
-/// With and without one of the notes of a view: what each leaves unexplained, and its gain.
-fn with_and_without(all: &Explanation, view: &View, at: usize) -> (f64, f64, f32) {
-    let own = view.own();
-    let gains: Vec<f32> = view.notes.iter().map(|n| all.notes[*n].gain).collect();
-    let (with, fitted) = view.solve(&own, &view.most, None, &gains);
-    let (rest, most, start) = without(&own, &view.most, &fitted, at);
-    let (without, _) = view.solve(&rest, &most, None, &start);
-    (with, without, fitted.get(at).copied().unwrap_or(0.0))
-}
-
-fn without<'c>(
-    own: &[&'c [f32]],
-    most: &[f32],
-    gains: &[f32],
-    at: usize,
-) -> (Vec<&'c [f32]>, Vec<f32>, Vec<f32>) {
-    let keep = |i: &usize| *i != at;
-    (
-        (0..own.len()).filter(keep).map(|i| own[i]).collect(),
-        (0..most.len()).filter(keep).map(|i| most[i]).collect(),
-        (0..gains.len()).filter(keep).map(|i| gains[i]).collect(),
-    )
 }
 
 /// Takes back additions that no longer explain enough beside the others.

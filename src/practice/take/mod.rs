@@ -15,6 +15,7 @@ mod log;
 mod measure;
 mod sounding;
 mod spectrum;
+mod view;
 mod words;
 
 #[cfg(test)]

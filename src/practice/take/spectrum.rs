@@ -61,10 +61,7 @@ impl Spectrum {
                 for side in 0..sides {
                     let from = (block * BLOCK * HOP) as isize - (WINDOW / 2) as isize;
                     recording.read(side, from, &mut samples);
-                    for (row, seen) in rows
-                        .chunks_mut(width)
-                        .zip(samples.windows(WINDOW).step_by(HOP))
-                    {
+                    for (row, seen) in rows.chunks_mut(width).zip(samples.windows(WINDOW).step_by(HOP)) {
                         input
                             .iter_mut()
                             .zip(seen.iter().zip(&window))
