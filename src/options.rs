@@ -232,6 +232,8 @@ pub enum Paper {
     A4,
     /// A phone held upright.
     Phone,
+    /// A slip as wide as A4 and as high as its notes: one drill.
+    Slip,
 }
 
 /// How the steps under the staff are counted.
