@@ -91,6 +91,7 @@ pub(super) fn choose(strokes: &mut Strokes, asked: Asked) -> Chosen {
             lengths = [free.clone(), search.with_the_bar(Against::Bar)].concat();
         }
         let candidates = [closely(free), closely(search.resolved())].concat();
+        let tried = candidates.clone();
         let next = first_good(candidates, &search, strokes, Against::Bar);
         match next {
             Some(next) if next.grade != Verdict::Open => {
@@ -100,7 +101,7 @@ pub(super) fn choose(strokes: &mut Strokes, asked: Asked) -> Chosen {
             other => {
                 open = other.filter(|open| found.is_empty() || open.figure.bits > 0.0);
                 if found.is_empty() && open.as_ref().is_none_or(|open| open.figure.bits < 0.0) {
-                    open = first_good(closest(&search), &search, strokes, Against::Bar).or(open);
+                    open = first_good(closest(tried, &search), &search, strokes, Against::Bar).or(open);
                 }
                 break;
             }
@@ -129,15 +130,18 @@ pub(super) fn choose(strokes: &mut Strokes, asked: Asked) -> Chosen {
 
 /// The best guess where nothing saves bits. That there is a figure somewhere is taken for granted then, so where it
 /// begins and ends counts half: else whatever goes through would come before all that does not.
-fn closest(search: &Search) -> Vec<Candidate> {
+fn closest(tried: Vec<Candidate>, search: &Search) -> Vec<Candidate> {
     let mut all = search.closest();
-    all.extend(search.free());
+    all.extend(tried);
     let told = |c: &Candidate| c.bits + search.ends(c.span) / 2.0;
     all.sort_by(|a, b| told(b).total_cmp(&told(a)));
     all.truncate(CLOSELY);
     if let Some(best) = all.first() {
         let (length, least) = (best.turn.length, told(best) - ABOUT);
-        let part = |c: &Candidate| c.turn.length < length && length.is_multiple_of(c.turn.length);
+        let round = best.turn.round;
+        let part = |c: &Candidate| {
+            c.turn.length < length && length.is_multiple_of(c.turn.length) && c.turn.round == round
+        };
         let index = all.iter().position(|c| part(c) && told(c) >= least).unwrap_or(0);
         all.swap(0, index);
     }
