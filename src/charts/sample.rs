@@ -233,6 +233,7 @@ fn strike_figure(player: &mut Player, notes: &[FigureNote], length: i64, repeats
                     Vec::new()
                 },
                 added: if gains { vec![(4, Voice::Kick)] } else { Vec::new() },
+                moved: Vec::new(),
             });
         }
     }
