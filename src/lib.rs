@@ -40,7 +40,7 @@ pub mod cli;
 
 use audio::Recording;
 use listen::Heard;
-use options::{Ear, Options};
+use options::{CycleOptions, Ear, Options};
 use study::corrections::Corrections;
 use study::{RecordingFacts, Study};
 
@@ -87,7 +87,11 @@ pub fn study_of(
     watch(Stage::Grid);
     let grid = grid::find(&hits, &options.grid);
     watch(Stage::Cycles);
-    let (grid, placed, cycles) = cycles::settle(&hits, grid, options);
+    let told = CycleOptions {
+        limbs: corrections.limbs(),
+        ..options.cycles.clone()
+    };
+    let (grid, placed, cycles) = cycles::settle(&hits, grid, &options.grid, &told);
     let facts = RecordingFacts::from(&recording.source);
     let mut warnings = recording.warnings.clone();
     if options.hits.mix {

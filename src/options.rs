@@ -1,6 +1,7 @@
 //! Options of every stage and their defaults, declared once for the library and for the command.
 
 use crate::grid::Meter;
+use crate::names::{Limb, Voice};
 use crate::stickings::body::Body;
 use crate::units::{Bpm, Seconds};
 
@@ -43,16 +44,24 @@ pub struct GridOptions {
 }
 
 /// How the repeating figure is searched.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct CycleOptions {
     /// Bars of a phrase, against which a figure's way home is told.
     pub phrase_bars: u32,
+    /// Which limb plays a voice, as the player's kit says: figures of a limb, or of two, are looked for as one line.
+    pub limbs: Vec<(Voice, Limb)>,
+    /// Shuffles that the chance of a figure is counted over, where it is rare and the music is not long.
+    pub shuffles: u64,
 }
 
 impl Default for CycleOptions {
     fn default() -> Self {
         // Eight bars are a usual phrase [C].
-        CycleOptions { phrase_bars: 8 }
+        CycleOptions {
+            phrase_bars: 8,
+            limbs: Vec::new(),
+            shuffles: 999,
+        }
     }
 }
 
@@ -223,6 +232,8 @@ pub enum Paper {
     A4,
     /// A phone held upright.
     Phone,
+    /// A slip as wide as A4 and as high as its notes: one drill.
+    Slip,
 }
 
 /// How the steps under the staff are counted.

@@ -81,6 +81,8 @@ pub(super) enum Key {
     Missing(Voice),
     /// A stroke that the figure does not have.
     Added(Voice),
+    /// A note that is struck beside its place.
+    Moved(Voice),
     /// The line from start to start.
     Thread,
 }
@@ -101,6 +103,7 @@ impl Key {
             Key::Home => "home: start and beat one meet",
             Key::Missing(_) => "missing",
             Key::Added(_) => "added",
+            Key::Moved(_) => "a step away",
             Key::Thread => "from start to start",
         }
     }
@@ -109,6 +112,7 @@ impl Key {
     fn room(self) -> i64 {
         match self {
             Key::Level(..) => 120,
+            Key::Moved(_) => 90,
             Key::Start => 80,
             _ => 62,
         }
@@ -137,6 +141,7 @@ impl Key {
             Key::Home => home_sign(svg, x + 22, y - 13),
             Key::Missing(voice) => shapes::missing(svg, at, 18, voice, "missing"),
             Key::Added(voice) => shapes::added(svg, at, 16, voice, "added"),
+            Key::Moved(voice) => shapes::moved(svg, at, x + 70, 14, voice, "a step away"),
             Key::Thread => svg.line((x + 4, y - 34), (x + 40, y + 6), super::palette::FIGURE_LIGHT, 6),
         }
     }

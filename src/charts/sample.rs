@@ -3,7 +3,7 @@
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
-use crate::cycles::{Broken, Cycle, FigureNote, Home, LengthTried, Moment, Round, Verdict, home};
+use crate::cycles::{Broken, Carrier, Cycle, FigureNote, Home, LengthTried, Moment, Round, Verdict, home};
 use crate::grid::{Grid, Meter};
 use crate::names::{Layer, Mark, Voice};
 use crate::options::Options;
@@ -175,6 +175,7 @@ pub(crate) fn study(score: &Score) -> Study {
         home_bars,
         home_cycles,
         resolved: None,
+        carrier: Carrier::Voices,
         grade: Verdict::Certain,
         home: Home::of(
             &Round {
@@ -232,6 +233,7 @@ fn strike_figure(player: &mut Player, notes: &[FigureNote], length: i64, repeats
                     Vec::new()
                 },
                 added: if gains { vec![(4, Voice::Kick)] } else { Vec::new() },
+                moved: Vec::new(),
             });
         }
     }

@@ -193,6 +193,21 @@ pub(super) fn added(svg: &mut Svg, (x, y): (i64, i64), r: i64, voice: Voice, tit
     ));
 }
 
+/// A note of the figure that is struck beside its place: its outline there, and an arrow to where it is struck.
+pub(super) fn moved(svg: &mut Svg, (x, y): (i64, i64), to: i64, r: i64, voice: Voice, title: &str) {
+    missing(svg, (x, y), r, voice, title);
+    let side = (to - x).signum();
+    let (from, tip) = (x + side * r, to - side * r / 2);
+    let head = r.min(9);
+    svg.put(&format!(
+        r#"<path data-moved="{voice}" d="M{from} {y}H{tip}m{} {}l{} {head}l{} {head}" stroke="{DOUBT}" stroke-width="5" fill="none"/>"#,
+        -side * head,
+        -head,
+        side * head,
+        -side * head,
+    ));
+}
+
 /// The shape alone, for legends.
 pub(super) fn example(svg: &mut Svg, (x, y): (i64, i64), r: i64, voice: Voice, weight: Weight) {
     svg.put(&format!("<path {}/>", body(voice, (x, y), r, weight)));

@@ -2,12 +2,12 @@
 //! them stacked by the bar, where it walks in diagonals.
 //!
 //! In: the study and which bars. Out: pages of A4. Both halves have the same steps, columns of one width and rows of
-//! one height; lines join the starts of the figure. Repeats that are not whole show what is missing or added.
+//! one height; lines join the starts of the figure. Repeats that are not whole show what is missing, added or moved.
 
 mod broken;
 mod half;
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::ops::RangeInclusive;
 
 use super::page::{Heading, Key, legend, open};
@@ -60,6 +60,8 @@ struct Plan<'a> {
     repeats: Vec<Repeat>,
     missing: Spots,
     added: Spots,
+    /// By how many steps later the notes that are not where they belong are struck.
+    moved: BTreeMap<(i64, Voice), i64>,
     /// Width of a step.
     step: f64,
 }
@@ -112,6 +114,7 @@ impl<'a> Plan<'a> {
             repeats,
             missing: Spots::new(),
             added: Spots::new(),
+            moved: BTreeMap::new(),
         };
         for broken in cycle.iter().flat_map(|cycle| &cycle.broken) {
             let Some(from) = plan.repeat_start(broken.repeat) else {
@@ -120,6 +123,9 @@ impl<'a> Plan<'a> {
             let at = |&(step, voice): &(u32, Voice)| (from + i64::from(step) - 1, voice);
             plan.missing.extend(broken.missing.iter().map(at));
             plan.added.extend(broken.added.iter().map(at));
+            let moved = broken.moved.iter();
+            plan.moved
+                .extend(moved.map(|&(step, voice, by)| (at(&(step, voice)), by)));
         }
         plan
     }
@@ -297,6 +303,9 @@ impl<'a> Plan<'a> {
         }
         if !self.added.is_empty() {
             keys.push(Key::Added(voice));
+        }
+        if !self.moved.is_empty() {
+            keys.push(Key::Moved(voice));
         }
         if self.figure_rows(None).iter().any(|row| row.home) {
             keys.push(Key::Home);

@@ -456,6 +456,7 @@ impl Hints {
             },
             cycles: CycleOptions {
                 phrase_bars: self.phrase,
+                ..CycleOptions::default()
             },
             stickings: StickingOptions::default(),
         }

@@ -11,8 +11,10 @@ use super::summary::row;
 use crate::audio::{self, RATE, Recording};
 use crate::charts::{self, Chart, Exercise};
 use crate::files::shown;
-use crate::options::{Form, LadderOptions, Options, SoundOptions};
-use crate::practice::drills::{Drill, Drills, Kind, drills};
+use crate::notation::score::Score;
+use crate::notation::{pdf, staff};
+use crate::options::{Form, LadderOptions, Options, Paper, ScoreLayout, ScoreOptions, SoundOptions};
+use crate::practice::drills::{Drill, Drills, Kind, drills, key_cells};
 use crate::practice::{Line, Pace, Passage, ladder, loudness, sound};
 use crate::study::{self, Study};
 use crate::units::Bpm;
@@ -128,7 +130,12 @@ impl Made<'_> {
         recording: Option<&Recording>,
     ) -> Result<(), Error> {
         let plan = args.ladder();
-        let Drills { drills, left_out } = drills(study, &args.cells)?;
+        let cells = if args.cells.is_empty() {
+            key_cells(study)
+        } else {
+            args.cells.clone()
+        };
+        let Drills { drills, left_out } = drills(study, &cells)?;
         let (from, to) = ladder::ends(&plan, study.grid.tempo);
         self.clear("sheet")?;
         let exercises: Vec<Exercise> = drills.iter().map(|drill| exercise(drill, from, to)).collect();
@@ -139,13 +146,43 @@ impl Made<'_> {
             None => loudness::USUAL,
         };
         self.clear("drill")?;
+        self.staves(study, &drills, from)?;
         if !args.no_sound {
             for drill in &drills {
                 let sound = drill.sound(from, like, &args.sound())?;
-                self.wav(&format!("drill-{:02}", drill.number), &sound)?;
+                self.wav(&drill.file(), &sound)?;
             }
         }
         self.mind.extend(left_out);
+        Ok(())
+    }
+
+    /// Every drill on a staff, and all of them to print.
+    fn staves(&mut self, study: &Study, drills: &[Drill], tempo: Bpm) -> Result<(), Error> {
+        let options = ScoreOptions {
+            layout: ScoreLayout::HandsFeet,
+            paper: Paper::Slip,
+            ..ScoreOptions::default()
+        };
+        let mut slips = Vec::new();
+        for drill in drills {
+            let own = drill.written(study, tempo);
+            let score = Score::of(&own, options.layout);
+            slips.extend(
+                staff::draw(&own, &score, &options)
+                    .into_iter()
+                    .take(1)
+                    .map(|slip| Chart {
+                        name: drill.file(),
+                        ..slip
+                    }),
+            );
+        }
+        self.charts(&slips)?;
+        let svgs: Vec<&str> = slips.iter().map(|slip| slip.svg.as_str()).collect();
+        let name = format!("{FOLDER}/drills.pdf");
+        study::write_file(self.folder, &name, &pdf::write(&svgs))?;
+        self.files.push(self.folder.join(name));
         Ok(())
     }
 

@@ -30,7 +30,7 @@ pub(super) fn write(
     let pages = staff::draw(study, &score, options);
     let mut files = chart::write(folder, &pages, &suffix)?;
     let paper = match options.paper {
-        Paper::A4 => "",
+        Paper::A4 | Paper::Slip => "",
         Paper::Phone => "-phone",
     };
     if suffix.is_empty() {

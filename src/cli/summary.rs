@@ -3,7 +3,7 @@
 
 use std::path::Path;
 
-use crate::cycles::Cycle;
+use crate::cycles::{Carrier, Cycle};
 use crate::files::shown;
 use crate::grid::subdivision;
 use crate::study::Study;
@@ -17,12 +17,16 @@ pub(super) fn lines(study: &Study, folder: &Path) -> Vec<String> {
         .find(|c| c.crosses_bar)
         .or(study.cycles.first())
     {
-        Some(cycle) => lines.extend(figure(study, cycle)),
+        Some(cycle) => {
+            lines.extend(figure(study, cycle));
+            lines.extend(beside(study, cycle));
+        }
         None => lines.push(row(
             "repeats",
             "nothing that would need more than the bar to explain it",
         )),
     }
+    lines.extend(open(study));
     lines.extend(stickings(study));
     lines.extend(next(study, folder));
     lines.extend(study.warnings.iter().map(|warning| row("mind", warning)));
@@ -118,13 +122,97 @@ fn figure(study: &Study, cycle: &Cycle) -> Vec<String> {
         chance(cycle.chance),
         cycle.kept * 100.0
     );
-    vec![
-        row("repeats", &voices.join(" and ")),
+    let mut lines = vec![
+        row("repeats", &format!("{}{}", carried(cycle), voices.join(" and "))),
         row("length", &length),
         row("where", &span),
         row("sure", &sure),
         row("home", &home(cycle)),
-    ]
+    ];
+    lines.extend(resolve(cycle));
+    lines
+}
+
+/// What of its voices carries a figure, where it is not their own strokes.
+fn carried(cycle: &Cycle) -> &'static str {
+    match cycle.carrier {
+        Carrier::Voices => "",
+        Carrier::Accents => "the accents, on ",
+        Carrier::Line => "the whole line, on ",
+    }
+}
+
+/// The other figures that cross the bar, and when each is home with the first.
+fn beside(study: &Study, first: &Cycle) -> Vec<String> {
+    let others = study
+        .cycles
+        .iter()
+        .filter(|c| c.crosses_bar && !std::ptr::eq(*c, first));
+    let tell = |other: &Cycle| {
+        let voices: Vec<String> = other.voices.iter().map(|v| plain(v.name())).collect();
+        let mut text = format!(
+            "{} steps in {}{}, bar {} to bar {}, {}",
+            count(other.length_steps),
+            carried(other),
+            voices.join(" and "),
+            other.start.bar,
+            other.end.bar,
+            other.verdict().name()
+        );
+        let meet = first.home.together.iter();
+        if let Some(meet) = meet.clone().find(|t| t.length_steps == other.length_steps) {
+            text += &format!(
+                "; both start together every {} steps: {} cycles of the one, {} of the other",
+                meet.steps,
+                count(meet.cycles),
+                count(meet.other_cycles)
+            );
+        }
+        row("beside", &text)
+    };
+    others.map(tell).collect()
+}
+
+/// The figure that comes closest and is not proved.
+fn open(study: &Study) -> Option<String> {
+    let cycle = study.open.as_ref().filter(|cycle| cycle.bits.0 > 0.0)?;
+    let voices: Vec<String> = cycle.voices.iter().map(|v| plain(v.name())).collect();
+    Some(row(
+        "open",
+        &format!(
+            "perhaps {} steps in {}{}, bar {} to bar {}: {:.0} bits, too few to tell it from chance",
+            count(cycle.length_steps),
+            carried(cycle),
+            voices.join(" and "),
+            cycle.start.bar,
+            cycle.end.bar,
+            cycle.bits.0
+        ),
+    ))
+}
+
+/// How to bring it home with the player's phrase.
+fn resolve(cycle: &Cycle) -> Option<String> {
+    let home = &cycle.home;
+    let way = home.ways.iter().find(|way| way.phrase_bars == home.phrase_bars)?;
+    if cycle.resolved.is_some() || way.change == 0 {
+        return None;
+    }
+    let steps = counted(way.change.unsigned_abs() as u32, "step");
+    let how = if way.change > 0 {
+        format!("add {steps} to")
+    } else {
+        format!("drop {steps} from")
+    };
+    let by_itself = counted(home.with_phrase_bars, "bar");
+    Some(row(
+        "resolve",
+        &format!(
+            "in a phrase of {} {how} the last cycle, which starts at {}; by itself it is home with the phrase after {by_itself}",
+            counted(way.phrase_bars, "bar"),
+            way.at
+        ),
+    ))
 }
 
 /// Who keeps up the figure, what the free line is made of, and where nobody could play it.

@@ -28,6 +28,7 @@ pub(super) fn run(args: &TakeArgs) -> Result<(), Error> {
         recording.check()?;
         take::append(&args.study, &entry)?;
         json.insert("faults".to_owned(), serde_json::to_value(&taken.faults)?);
+        json.insert("unheard".to_owned(), taken.untold.into());
         json.insert("take".to_owned(), serde_json::to_value(&entry)?);
     }
     let (entries, warnings) = take::read(&args.study)?;

@@ -13,6 +13,7 @@ use crate::grid::{Placed, subdivision};
 use crate::names::Voice;
 use crate::notation::compare::{Comparison, Difference, Spot, compare};
 use crate::notation::read;
+use crate::options::CycleOptions;
 use crate::study::{self, Study};
 
 pub(super) fn run(args: &VerifyArgs) -> Result<(), Error> {
@@ -24,7 +25,15 @@ pub(super) fn run(args: &VerifyArgs) -> Result<(), Error> {
             to: args.to,
             ..Claim::new(length, args.unit, &study.grid)?
         };
-        let found = cycles::verify(&placed(&study), &study.grid, &study.options.cycles, &claim);
+        let named = study
+            .groups
+            .iter()
+            .filter_map(|group| Some((group.voice, group.limb?)));
+        let options = CycleOptions {
+            limbs: named.collect(),
+            ..study.options.cycles.clone()
+        };
+        let found = cycles::verify(&placed(&study), &study.grid, &options, &claim);
         tell(
             args,
             || serde_json::to_string_pretty(&found),
@@ -47,6 +56,9 @@ pub(super) fn run(args: &VerifyArgs) -> Result<(), Error> {
     }
     Ok(())
 }
+
+/// Broken repeats that are told; the others stand in JSON.
+const BROKEN: usize = 5;
 
 fn tell(
     args: &VerifyArgs,
@@ -102,6 +114,12 @@ fn lines(study: &Study, found: &Verification) -> Vec<String> {
     lines.extend(found.reasons.iter().map(|reason| row("because", reason)));
     if let Some(chance) = found.chance {
         lines.push(row("chance", &super::summary::chance(chance)));
+    }
+    for broken in found.broken.iter().take(BROKEN) {
+        lines.push(row("broken", &broken.words(plain)));
+    }
+    if let Some(more) = found.broken.len().checked_sub(BROKEN).filter(|more| *more > 0) {
+        lines.push(row("", &format!("and {more} more, with --json")));
     }
     let rivals: Vec<String> = found
         .rivals

@@ -10,11 +10,17 @@ use rayon::prelude::*;
 
 use super::home;
 use super::search::{Against, Candidate, Search};
-use super::strokes::{Stream, Strokes, Turn};
+use super::streams::Stream;
+use super::strokes::{Strokes, Turn};
 use crate::units::Steps;
 
-/// Shuffles; with 99 the smallest chance that can show is 0.01.
+/// Shuffles in any case; with 99 the smallest chance that can show is 0.01. Where none of them does as well, more follow
+/// until the least that can show is reached, or one does (Besag & Clifford, "Sequential Monte Carlo p-values",
+/// Biometrika 78, 1991).
 const SHUFFLES: u64 = 99;
+
+/// Steps times lengths times streams, up to which a shuffle is so quickly looked through that more can follow.
+const QUICK: usize = 400_000;
 
 /// Where more than these of the first few do as well, it is plain that the music is not rare.
 const FEW: u64 = 19;
@@ -75,7 +81,13 @@ pub(super) fn chance(candidate: &Candidate, search: &Search, strokes: &Strokes, 
     if some > ENOUGH_TO_TELL {
         return (some + 1.0) / (FEW as f64 + 1.0);
     }
-    (some + as_good(FEW..SHUFFLES) + 1.0) / (SHUFFLES as f64 + 1.0)
+    let some = some + as_good(FEW..SHUFFLES);
+    let most = search.asked.shuffles;
+    let work = window.whole.1 * search.lengths.len() * window.streams.len();
+    if some > 0.0 || most <= SHUFFLES || work > QUICK {
+        return (some + 1.0) / (SHUFFLES as f64 + 1.0);
+    }
+    (as_good(SHUFFLES..most) + 1.0) / (most as f64 + 1.0)
 }
 
 /// The steps of the pattern that a cycle makes with the bar, when it is one of few bars; 0 otherwise.
@@ -98,6 +110,7 @@ fn cut(strokes: &Strokes, span: (usize, usize), from: usize, to: usize) -> Strok
     let streams = strokes.streams.iter().filter(|s| !s.is_taken(span.0, span.1));
     let streams = streams.map(|s| Stream {
         voices: s.voices.clone(),
+        carrier: s.carrier,
         hit: (from..to)
             .map(|step| s.hit.get(step).copied().unwrap_or(0))
             .collect(),
@@ -110,6 +123,7 @@ fn cut(strokes: &Strokes, span: (usize, usize), from: usize, to: usize) -> Strok
 fn reorder(strokes: &Strokes, order: &[usize]) -> Strokes {
     let streams = strokes.streams.iter().map(|s| Stream {
         voices: s.voices.clone(),
+        carrier: s.carrier,
         hit: order
             .iter()
             .map(|step| s.hit.get(*step).copied().unwrap_or(0))

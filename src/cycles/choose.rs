@@ -7,9 +7,9 @@
 use super::chance::{chance, is_pattern};
 use super::figure::Figure;
 use super::price::Work;
-use super::search::{Against, Candidate, Part, Search};
+use super::search::{Against, Among, Asked, Candidate, Part, Search};
 use super::strokes::{Strokes, Turn};
-use super::{Cycle, Verdict};
+use super::{Carrier, Cycle, Verdict};
 use crate::grid::Grid;
 use crate::names::Voice;
 
@@ -81,16 +81,17 @@ pub(super) struct Chosen {
 }
 
 /// Finds one figure after the other.
-pub(super) fn choose(strokes: &mut Strokes) -> Chosen {
+pub(super) fn choose(strokes: &mut Strokes, asked: Asked) -> Chosen {
     let mut found: Vec<Found> = Vec::new();
     let (mut lengths, mut open) = (Vec::new(), None);
     while found.len() < MOST {
-        let search = Search::new(strokes);
+        let search = Search::new(strokes, Among::Voices, asked);
         let free = search.free();
         if found.is_empty() {
             lengths = [free.clone(), search.with_the_bar(Against::Bar)].concat();
         }
         let candidates = [closely(free), closely(search.resolved())].concat();
+        let tried = candidates.clone();
         let next = first_good(candidates, &search, strokes, Against::Bar);
         match next {
             Some(next) if next.grade != Verdict::Open => {
@@ -99,13 +100,25 @@ pub(super) fn choose(strokes: &mut Strokes) -> Chosen {
             }
             other => {
                 open = other.filter(|open| found.is_empty() || open.figure.bits > 0.0);
+                if found.is_empty() && open.as_ref().is_none_or(|open| open.figure.bits < 0.0) {
+                    open = first_good(closest(tried, &search), &search, strokes, Against::Bar).or(open);
+                }
                 break;
             }
         }
     }
+    if let Some(next) = composed(&found, strokes, asked) {
+        if next.grade == Verdict::Open {
+            open = open.filter(|o| o.figure.bits > 0.0).or(Some(next));
+        } else {
+            take(&next.figure, strokes);
+            found.push(next);
+        }
+    }
     found.sort_by(|a, b| b.figure.bits.total_cmp(&a.figure.bits));
-    let search = Search::new(strokes);
-    let locked = closely(search.with_the_bar(Against::Density));
+    let search = Search::new(strokes, Among::Voices, asked);
+    let mut locked = closely(search.with_the_bar(Against::Density));
+    locked.iter_mut().for_each(|c| part_over_the_bar(c, &search));
     let next = first_good(locked, &search, strokes, Against::Density);
     if let Some(next) = next.filter(|next| next.grade != Verdict::Open) {
         take(&next.figure, strokes);
@@ -113,6 +126,53 @@ pub(super) fn choose(strokes: &mut Strokes) -> Chosen {
     }
     lengths.sort_by_key(|c| c.turn.length);
     Chosen { found, open, lengths }
+}
+
+/// The best guess where nothing saves bits. That there is a figure somewhere is taken for granted then, so where it
+/// begins and ends counts half: else whatever goes through would come before all that does not.
+fn closest(tried: Vec<Candidate>, search: &Search) -> Vec<Candidate> {
+    let mut all = search.closest();
+    all.extend(tried);
+    let told = |c: &Candidate| c.bits + search.ends(c.span) / 2.0;
+    all.sort_by(|a, b| told(b).total_cmp(&told(a)));
+    all.truncate(CLOSELY);
+    if let Some(best) = all.first() {
+        let (length, least) = (best.turn.length, told(best) - ABOUT);
+        let round = best.turn.round;
+        let part = |c: &Candidate| {
+            c.turn.length < length && length.is_multiple_of(c.turn.length) && c.turn.round == round
+        };
+        let index = all.iter().position(|c| part(c) && told(c) >= least).unwrap_or(0);
+        all.swap(0, index);
+    }
+    all.truncate(1);
+    all
+}
+
+/// A figure that is home within a few bars turns with as many: where a part of it that crosses the bar tells the same
+/// strokes in fewer bits, that is the figure.
+fn part_over_the_bar(candidate: &mut Candidate, search: &Search) {
+    let length = candidate.turn.length;
+    let crossing = (2..length).filter(|d| length.is_multiple_of(*d) && search.strokes.crosses(*d));
+    let mut work = Work::default();
+    let parts = crossing.map(|d| search.explain(Turn::free(d), candidate.span, Against::Density, &mut work));
+    let best = parts.max_by(|a, b| a.bits.total_cmp(&b.bits));
+    if let Some(part) = best.filter(|part| part.bits > candidate.bits) {
+        *candidate = part;
+    }
+}
+
+/// A figure of accents, or of the whole line, in what the figures of single voices leave; nothing when it saves no
+/// bits, or when it is one of those figures again.
+fn composed(found: &[Found], strokes: &Strokes, asked: Asked) -> Option<Found> {
+    let search = Search::new(strokes, Among::Composed, asked);
+    let again = |c: &Candidate| {
+        let mut same = found.iter().filter(|f| f.figure.turn.length == c.turn.length);
+        same.any(|f| f.figure.span.0 < c.span.1 && c.span.0 < f.figure.span.1)
+    };
+    let mut candidates = search.free();
+    candidates.retain(|c| c.bits > 0.0 && !again(c));
+    first_good(closely(candidates), &search, strokes, Against::Bar)
 }
 
 /// The best few of the candidates.
@@ -197,7 +257,7 @@ fn grade(
     let few_orders = is_pattern(candidate.turn, strokes.bar) && clean >= CLEAN;
     if chance > if few_orders { RARE_PATTERN } else { RARE } {
         (Verdict::Open, chance)
-    } else if shown >= certain {
+    } else if shown >= certain && !(against == Against::Density && strokes.crosses(candidate.turn.length)) {
         (Verdict::Certain, chance)
     } else {
         (Verdict::Likely, chance)
@@ -278,7 +338,8 @@ fn partner(mut candidate: Candidate, search: &Search, strokes: &Strokes) -> Cand
         .streams
         .iter()
         .enumerate()
-        .filter(|(_, s)| !s.is_taken(candidate.span.0, candidate.span.1) && s.voices.len() == 1)
+        .filter(|(_, s)| s.carrier == Carrier::Voices && s.voices.len() == 1)
+        .filter(|(_, s)| !s.is_taken(candidate.span.0, candidate.span.1))
         .filter(|(_, s)| !s.voices.iter().any(|v| own.contains(v)))
         .filter_map(|(stream, _)| {
             let bits = search.regular(&candidate, stream);
@@ -310,13 +371,6 @@ fn share(a: &Candidate, b: &Candidate, strokes: &Strokes) -> bool {
 /// Takes the streams of a figure, and all that share their voices, out of the search where the figure lasts.
 fn take(figure: &Figure, strokes: &mut Strokes) {
     for line in &figure.lines {
-        let voices = strokes.streams[line.stream].voices.clone();
-        for stream in strokes
-            .streams
-            .iter_mut()
-            .filter(|s| s.voices.iter().any(|v| voices.contains(v)))
-        {
-            stream.taken.push(figure.span);
-        }
+        strokes.take(line.stream, figure.span);
     }
 }

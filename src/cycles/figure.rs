@@ -1,9 +1,11 @@
 //! [`Candidate`] -> [`Cycle`]: where the figure starts, what it strikes, how often it comes round whole, and which hits
 //! belong to it.
 
+use super::broken::{Broken, Spot, moved};
 use super::search::{Candidate, Search};
-use super::strokes::{Strokes, Turn, alike};
-use super::{Broken, Cycle, FigureNote, Home, Moment, Resolved, Round, Verdict, home};
+use super::streams::{Stream, alike};
+use super::strokes::{Strokes, Turn};
+use super::{Carrier, Cycle, FigureNote, Home, Moment, Resolved, Round, Verdict, home};
 use crate::grid::{Grid, Placed};
 use crate::names::{Limb, Voice};
 use crate::units::{Bits, Seconds, Steps};
@@ -22,15 +24,15 @@ pub(super) struct Line {
     pub(super) notes: Vec<Option<Voice>>,
 }
 
-/// One repeat held against its figure.
+/// Some steps held against the figure.
 #[derive(Debug, Default)]
 struct Compared {
-    /// Notes it should have.
+    /// Notes they should have.
     notes: usize,
-    /// Those it lacks: step from 1, and voice.
-    missing: Vec<(u32, Voice)>,
-    /// Strokes of the figure's voices it has besides.
-    added: Vec<(u32, Voice)>,
+    /// Those that are not there: step, and the line in whose place it is; rising.
+    missing: Vec<Spot>,
+    /// Strokes of the figure's voices that the figure does not have.
+    added: Vec<Spot>,
 }
 
 /// A figure with its stretch settled: it starts on `from`, which is phase 0, and ends before `to`.
@@ -110,28 +112,15 @@ impl Figure {
                 });
             }
         }
-        let mut voices: Vec<Voice> = figure.iter().flat_map(|n| n.voices.clone()).collect();
+        let carrier = self.carrier(strokes);
+        let mut voices: Vec<Voice> = match carrier {
+            Carrier::Voices => figure.iter().flat_map(|n| n.voices.clone()).collect(),
+            Carrier::Accents | Carrier::Line => self.carriers(strokes),
+        };
         voices.sort();
         voices.dedup();
         let repeats = self.repeats();
-        let (mut expected, mut there, mut broken) = (0usize, 0usize, Vec::new());
-        for (index, &(from, to)) in repeats.iter().enumerate() {
-            let Compared {
-                notes,
-                missing,
-                added,
-            } = self.compare(from, to, strokes);
-            expected += notes;
-            there += notes - missing.len();
-            if !missing.is_empty() || !added.is_empty() {
-                broken.push(Broken {
-                    repeat: index as u32 + 1,
-                    start: grid.place_of(Steps(strokes.first + from as i64)),
-                    missing,
-                    added,
-                });
-            }
-        }
+        let all = self.compare(self.span.0, self.span.1, strokes);
         let whole = repeats
             .iter()
             .filter(|(a, b)| b - a == length || self.turn.round > 0)
@@ -144,11 +133,12 @@ impl Figure {
             crosses_bar: strokes.crosses(length),
             figure,
             voices,
+            carrier,
             start: moment(self.span.0, strokes, grid),
             end: moment(self.span.1, strokes, grid),
             repeats: whole as u32,
-            kept: there as f64 / expected.max(1) as f64,
-            broken,
+            kept: (all.notes - all.missing.len()) as f64 / all.notes.max(1) as f64,
+            broken: self.broken(&all, &repeats, strokes, grid),
             bits: Bits(self.bits),
             chance,
             home_bars,
@@ -177,6 +167,27 @@ impl Figure {
         Home::of(&round, grid, phrase_bars)
     }
 
+    /// What carries it: accents or the whole line only where nothing else does.
+    fn carrier(&self, strokes: &Strokes) -> Carrier {
+        let carriers = self.lines.iter().map(|line| strokes.streams[line.stream].carrier);
+        carriers
+            .reduce(|a, b| if a == b { a } else { Carrier::Voices })
+            .unwrap_or_default()
+    }
+
+    /// The voices that strike notes of a figure which falls on whichever drum.
+    fn carriers(&self, strokes: &Strokes) -> Vec<Voice> {
+        let mut voices = Vec::new();
+        for line in &self.lines {
+            let stream = &strokes.streams[line.stream];
+            let struck = (self.span.0..self.span.1).filter(|s| line.notes[self.turn.phase(*s)].is_some());
+            let struck: Vec<usize> = struck.collect();
+            let has = |v: &&Voice| struck.iter().any(|s| strokes.carries(stream.carrier, **v, *s));
+            voices.extend(stream.voices.iter().filter(has).copied());
+        }
+        voices
+    }
+
     /// Where each repeat starts and stops; the last may be cut.
     fn repeats(&self) -> Vec<(usize, usize)> {
         let starts: Vec<usize> = (self.span.0..self.span.1)
@@ -186,48 +197,89 @@ impl Figure {
         starts.iter().copied().zip(ends).collect()
     }
 
-    /// Holds one repeat against the figure.
+    /// The repeats that are not whole.
+    fn broken(
+        &self,
+        all: &Compared,
+        repeats: &[(usize, usize)],
+        strokes: &Strokes,
+        grid: &Grid,
+    ) -> Vec<Broken> {
+        let mut broken: Vec<Broken> = (1..)
+            .zip(repeats)
+            .map(|(repeat, &(from, _))| Broken {
+                repeat,
+                start: grid.place_of(Steps(strokes.first + from as i64)),
+                missing: Vec::new(),
+                added: Vec::new(),
+                moved: Vec::new(),
+            })
+            .collect();
+        let repeat_of = |step: usize| repeats.partition_point(|r| r.0 <= step).checked_sub(1);
+        let place = |step: usize| self.turn.phase(step) as u32 + 1;
+        let mut gone: Vec<Spot> = Vec::new();
+        for (&(step, line), by) in all.missing.iter().zip(moved(&all.missing, &all.added)) {
+            let note = self.lines[line]
+                .notes
+                .get(self.turn.phase(step))
+                .copied()
+                .flatten();
+            let (Some(index), Some(voice)) = (repeat_of(step), note) else {
+                continue;
+            };
+            match by {
+                Some(by) => {
+                    broken[index].moved.push((place(step), voice, by));
+                    gone.push((step.saturating_add_signed(by as isize), line));
+                }
+                None => broken[index].missing.push((place(step), voice)),
+            }
+        }
+        gone.sort_unstable();
+        for spot in all.added.iter().filter(|spot| gone.binary_search(spot).is_err()) {
+            let voice = strokes.voice_at(self.lines[spot.1].stream, spot.0);
+            if let (Some(index), Some(voice)) = (repeat_of(spot.0), voice) {
+                broken[index].added.push((place(spot.0), voice));
+            }
+        }
+        broken.retain(|b| !(b.missing.is_empty() && b.added.is_empty() && b.moved.is_empty()));
+        broken
+    }
+
+    /// Holds the steps of a stretch against the figure.
     fn compare(&self, from: usize, to: usize, strokes: &Strokes) -> Compared {
-        let mut repeat = Compared::default();
+        let mut compared = Compared::default();
         for step in from..to {
             let phase = self.turn.phase(step);
-            for line in &self.lines {
+            for (index, line) in self.lines.iter().enumerate() {
                 let stream = &strokes.streams[line.stream];
                 let hit = stream.hit.get(step).is_some_and(|h| *h > 0);
                 let note = line.notes.get(phase).copied().flatten();
                 // A crash where the bell belongs is the figure's note on another cymbal.
                 let instead = |note: Voice| strokes.strikes_alike(note, step);
+                let instead = |note: Voice| stream.carrier == Carrier::Voices && instead(note);
                 match (note, hit || note.is_some_and(instead)) {
-                    (Some(voice), there) => {
-                        repeat.notes += 1;
+                    (Some(_), there) => {
+                        compared.notes += 1;
                         if !there {
-                            repeat.missing.push((phase as u32 + 1, voice));
+                            compared.missing.push((step, index));
                         }
                     }
-                    (None, true) => {
-                        let voice = strokes.voice_at(line.stream, step);
-                        repeat.added.extend(voice.map(|v| (phase as u32 + 1, v)));
-                    }
+                    (None, true) => compared.added.push((step, index)),
                     (None, false) => {}
                 }
             }
         }
-        repeat
+        compared
     }
 
     /// The share of the figure's notes that are there, and the share of its voices' strokes that the figure has.
     pub(super) fn holds(&self, strokes: &Strokes) -> (f64, f64) {
-        let (mut expected, mut missing, mut added) = (0, 0, 0);
-        for (from, to) in self.repeats() {
-            let repeat = self.compare(from, to, strokes);
-            expected += repeat.notes;
-            missing += repeat.missing.len();
-            added += repeat.added.len();
-        }
-        let there = (expected - missing) as f64;
+        let all = self.compare(self.span.0, self.span.1, strokes);
+        let there = (all.notes - all.missing.len()) as f64;
         (
-            there / expected.max(1) as f64,
-            there / (there + added as f64).max(1.0),
+            there / all.notes.max(1) as f64,
+            there / (there + all.added.len() as f64).max(1.0),
         )
     }
 
@@ -261,9 +313,12 @@ impl Figure {
                 let Some(note) = line.notes.get(phase).copied().flatten() else {
                     return false;
                 };
-                let there = |v: Voice| strokes.strikes(v, step);
-                let voices = &strokes.streams[line.stream].voices;
+                let Stream { voices, carrier, .. } = &strokes.streams[line.stream];
+                let there = |v: Voice| strokes.carries(*carrier, v, step);
                 let voice = hit.hit.voice;
+                if *carrier != Carrier::Voices {
+                    return voices.contains(&voice) && there(voice);
+                }
                 voice == note
                     || !there(note) && voices.contains(&voice)
                     || alike(voice, note) && !voices.iter().any(|v| there(*v))
@@ -320,11 +375,16 @@ fn end(turn: Turn, (from, to): (usize, usize), struck: &dyn Fn(usize) -> bool) -
 
 /// Which voice a stream strikes on each phase of its figure: the one that does so most often.
 fn line(stream: usize, candidate: &Candidate, mask: &[bool], strokes: &Strokes) -> Line {
-    let voices = &strokes.streams[stream].voices;
+    let Stream { voices, carrier, .. } = &strokes.streams[stream];
     let notes = mask.iter().enumerate().map(|(phase, struck)| {
         let steps = (candidate.span.0..candidate.span.1).filter(|s| candidate.turn.phase(*s) == phase);
         let steps: Vec<usize> = steps.collect();
-        let often = |v: &Voice| steps.iter().filter(|s| strokes.strikes(*v, **s)).count();
+        let often = |v: &Voice| {
+            steps
+                .iter()
+                .filter(|s| strokes.carries(*carrier, *v, **s))
+                .count()
+        };
         let most = voices
             .iter()
             .copied()

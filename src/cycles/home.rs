@@ -50,6 +50,37 @@ pub struct Way {
     pub at: Place,
 }
 
+/// Another figure that goes on at the same time, and when the pair is home.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Together {
+    /// Steps in a cycle of the other figure.
+    pub length_steps: u32,
+    /// After so many steps both start together again.
+    pub steps: u32,
+    /// Cycles of this figure until then.
+    pub cycles: u32,
+    /// Cycles of the other one until then.
+    pub other_cycles: u32,
+    /// Bars until both and beat one meet.
+    pub bars: u32,
+}
+
+impl Together {
+    /// Of two lengths and the bar's; none where one of them is nothing.
+    pub fn of(length: u32, other: u32, bar: u32) -> Option<Together> {
+        let (cycles, other_cycles) = home(Steps(i64::from(length)), Steps(i64::from(other)));
+        let steps = cycles.checked_mul(length).filter(|steps| *steps > 0)?;
+        let (_, bars) = home(Steps(i64::from(steps)), Steps(i64::from(bar)));
+        (bars > 0).then_some(Together {
+            length_steps: other,
+            steps,
+            cycles,
+            other_cycles,
+            bars,
+        })
+    }
+}
+
 /// How a figure comes home.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct Home {
@@ -69,6 +100,9 @@ pub struct Home {
     pub stairs: Vec<Stair>,
     /// Ways to come home with phrases of one, two and four bars and with the player's own.
     pub ways: Vec<Way>,
+    /// Other figures that go on at the same time.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub together: Vec<Together>,
 }
 
 /// What the arithmetic needs to know of a figure.
@@ -115,6 +149,7 @@ impl Home {
             with_phrase_bars: phrase_bars.saturating_mul(with_phrase),
             stairs: round.stairs(i64::from(bars), grid),
             ways: phrases.into_iter().map(|p| way(length, p, grid)).collect(),
+            together: Vec::new(),
         }
     }
 }

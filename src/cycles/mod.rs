@@ -1,24 +1,29 @@
 //! Steps -> [`Cycle`]s: the figures that some voices repeat, how long they are, and how sure that is.
 
+mod broken;
 mod chance;
 mod choose;
 mod code;
 mod figure;
 mod home;
+mod long;
 mod price;
 mod search;
 mod settle;
+mod streams;
 mod stretch;
 mod strokes;
 mod verify;
 
 use serde::{Deserialize, Serialize};
 
-use crate::grid::{Grid, Place, Placed};
+use crate::grid::{Grid, Placed};
 use crate::names::{Limb, Voice};
 use crate::options::CycleOptions;
 use crate::units::{Bits, Seconds, Steps};
-pub use home::{BeatStep, Home, Round, Stair, Way};
+pub use broken::Broken;
+pub use home::{BeatStep, Home, Round, Stair, Together, Way};
+use search::Asked;
 pub use settle::settle;
 use strokes::Strokes;
 pub use verify::{BadClaim, Claim, Relation, Unit, Verdict, Verification, judge, verify};
@@ -47,17 +52,17 @@ pub struct Moment {
     pub time: Seconds,
 }
 
-/// A repeat that is not whole.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Broken {
-    /// Which repeat, from 1.
-    pub repeat: u32,
-    /// Where this repeat starts.
-    pub start: Place,
-    /// Notes of the figure that are not there: step within the cycle (from 1) and voice.
-    pub missing: Vec<(u32, Voice)>,
-    /// Strokes of the figure's own voices that the figure does not have.
-    pub added: Vec<(u32, Voice)>,
+/// What of its voices carries a figure.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Carrier {
+    /// The strokes of each voice.
+    #[default]
+    Voices,
+    /// The accents, on whichever drum they fall.
+    Accents,
+    /// All strokes together, on whichever drum they fall: the rhythm of the whole line.
+    Line,
 }
 
 /// How a cycle that does not run freely starts anew.
@@ -82,6 +87,9 @@ pub struct Cycle {
     pub figure: Vec<FigureNote>,
     /// The voices that carry it.
     pub voices: Vec<Voice>,
+    /// What of them carries it.
+    #[serde(default)]
+    pub carrier: Carrier,
     /// Where the first repeat starts.
     pub start: Moment,
     /// Where the last repeat ends.
@@ -139,20 +147,30 @@ pub struct Cycles {
 
 /// Searches every length from two steps to a quarter of the span for figures that explain their voices better than the bar does.
 pub fn find(placed: &[Placed], grid: &Grid, options: &CycleOptions) -> Cycles {
+    find_asked(placed, grid, options, None)
+}
+
+/// The same, one length being tried in any case: that of a claim.
+fn find_asked(placed: &[Placed], grid: &Grid, options: &CycleOptions, length: Option<usize>) -> Cycles {
     let mut cycles = Cycles {
         layer: vec![None; placed.len()],
         ..Cycles::default()
     };
-    let Some(mut strokes) = Strokes::new(placed, grid) else {
+    let Some(mut strokes) = Strokes::new(placed, grid, &options.limbs) else {
         return cycles;
     };
-    let chosen = choose::choose(&mut strokes);
+    let asked = Asked {
+        length,
+        shuffles: options.shuffles,
+    };
+    let chosen = choose::choose(&mut strokes, asked);
     for (index, found) in chosen.found.iter().enumerate() {
         found.figure.claim(index, placed, &strokes, &mut cycles.layer);
         cycles
             .found
             .push(found.cycle(&strokes, grid, options.phrase_bars));
     }
+    meet(&mut cycles.found, grid);
     cycles.open = chosen
         .open
         .map(|open| open.cycle(&strokes, grid, options.phrase_bars));
@@ -165,6 +183,25 @@ pub fn find(placed: &[Placed], grid: &Grid, options: &CycleOptions) -> Cycles {
         })
         .collect();
     cycles
+}
+
+/// Tells each freely running figure of those that go on at the same time.
+fn meet(figures: &mut [Cycle], grid: &Grid) {
+    let free: Vec<(u32, f64, f64)> = figures
+        .iter()
+        .map(|c| match c.resolved {
+            None => (c.length_steps, c.start.time.0, c.end.time.0),
+            Some(_) => (0, 0.0, 0.0),
+        })
+        .collect();
+    for (index, figure) in figures.iter_mut().enumerate() {
+        let (length, from, to) = free[index];
+        let others = free.iter().enumerate().filter(|(other, _)| *other != index);
+        let at_once = others.filter(|(_, (_, start, end))| *start < to && from < *end);
+        figure.home.together = at_once
+            .filter_map(|(_, (other, _, _))| Together::of(length, *other, grid.steps_per_bar()))
+            .collect();
+    }
 }
 
 /// When a free-running cycle of `length` steps meets the bar of `bar` steps again: (cycles, bars).

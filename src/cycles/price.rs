@@ -6,13 +6,17 @@
 
 use std::collections::HashMap;
 
+use super::Carrier;
 use super::code::{Room, Tally};
-use super::search::{Against, Candidate, Part, ROUNDS, Search};
+use super::search::{Against, Candidate, LEAST, LONGEST, Part, ROUNDS, Search};
 use super::strokes::{Turn, tally};
 
 /// A stream carries a figure when it strikes at least this share of the figure's steps; less is an echo of one, such
 /// as the strokes of a ride bell that were taken for the bow.
 const MOSTLY: f64 = 0.5;
+
+/// Bits to say that a figure is one of accents, or of the whole line: few are [M].
+const COMPOSED: f64 = 4.0;
 
 /// Bits by which the quick price of a figure may exceed the exact one.
 const QUICK: f64 = 12.0;
@@ -53,7 +57,7 @@ impl Search<'_> {
     ) -> Candidate {
         let price = self.stream_price();
         let mut parts = Vec::new();
-        for (index, stream) in self.strokes.streams.iter().enumerate() {
+        for (index, stream) in self.streams() {
             if stream.is_taken(span.0, span.1) {
                 continue;
             }
@@ -87,7 +91,7 @@ impl Search<'_> {
 
     /// Bits to say that a stream has a part in it.
     pub(super) fn stream_price(&self) -> f64 {
-        ((self.strokes.streams.len() + 1) as f64).log2()
+        ((self.streams().count() + 1) as f64).log2()
     }
 
     /// Bits of the account to beat for one stream.
@@ -126,16 +130,71 @@ impl Search<'_> {
         self.codes.even(&work.cycle) - self.codes.bits(&work.cycle, &mut work.room)
     }
 
+    /// The stream that a cycle costs least on, whether or not it saves anything there. None where no stream is struck
+    /// mostly on the figure's steps.
+    pub(super) fn least_costly(
+        &self,
+        turn: Turn,
+        span: (usize, usize),
+        work: &mut Work,
+    ) -> Option<Candidate> {
+        let price = self.stream_price() + self.price(turn, span, Against::Bar);
+        let mut best: Option<Candidate> = None;
+        for (index, stream) in self.streams() {
+            if stream.is_taken(span.0, span.1) {
+                continue;
+            }
+            tally(&stream.hit, span, turn, &mut work.cycle);
+            let cycle = self.codes.bits(&work.cycle, &mut work.room);
+            if self.codes.struck_rate(&work.cycle, &mut work.room) < MOSTLY {
+                continue;
+            }
+            let bits = self.account(index, span, Against::Bar, work) - cycle - price;
+            if best.as_ref().is_none_or(|b| bits > b.bits) {
+                best = Some(Candidate {
+                    turn,
+                    span,
+                    parts: vec![Part {
+                        stream: index,
+                        bits: 0.0,
+                    }],
+                    bits,
+                });
+            }
+        }
+        best
+    }
+
+    /// Of streams that share voices, those that save most; accents or the whole line in their place where those save
+    /// more than all that they displace.
+    fn disjoint(&self, parts: Vec<Part>) -> Vec<Part> {
+        let of = |part: &Part| &self.strokes.streams[part.stream];
+        let (plain, composed): (Vec<Part>, Vec<Part>) = parts
+            .into_iter()
+            .partition(|part| of(part).carrier == Carrier::Voices);
+        let mut kept = self.apart(plain);
+        for part in composed {
+            let displaced = kept.iter().filter(|k| of(k).clashes(of(&part)));
+            if part.bits - COMPOSED > displaced.map(|k| k.bits).sum::<f64>() {
+                kept.retain(|k| !of(k).clashes(of(&part)));
+                kept.push(Part {
+                    bits: part.bits - COMPOSED,
+                    ..part
+                });
+            }
+        }
+        kept
+    }
+
     /// Of streams that share voices, those that save most.
-    fn disjoint(&self, mut parts: Vec<Part>) -> Vec<Part> {
+    fn apart(&self, mut parts: Vec<Part>) -> Vec<Part> {
         parts.sort_by(|a, b| b.bits.total_cmp(&a.bits));
         let mut kept: Vec<Part> = Vec::new();
         for part in parts {
-            let voices = &self.strokes.streams[part.stream].voices;
-            let clash = kept.iter().any(|k| {
-                let other = &self.strokes.streams[k.stream].voices;
-                voices.iter().any(|v| other.contains(v))
-            });
+            let stream = &self.strokes.streams[part.stream];
+            let clash = kept
+                .iter()
+                .any(|k| self.strokes.streams[k.stream].clashes(stream));
             if !clash {
                 kept.push(part);
             }
@@ -145,22 +204,34 @@ impl Search<'_> {
 
     /// Bits to say which length, whether and where it starts anew, and which stretch.
     fn price(&self, turn: Turn, span: (usize, usize), against: Against) -> f64 {
-        let lengths = self.lengths().filter(|l| match against {
+        let fits = |l: &usize| match against {
             Against::Density => !self.strokes.crosses(*l),
             Against::Bar => self.fits(*l, turn.round),
-        });
-        let length = (lengths.count().max(1) as f64).log2();
+        };
+        let (whole_from, whole_to) = self.strokes.whole;
+        let all = 2..=((whole_to - whole_from) / LEAST).min(LONGEST);
+        // Where there are longer lengths than those that are all tried, half of all figures have one of them.
+        let (count, half) = match (self.longer, turn.length > LONGEST) {
+            (0, _) => (all.filter(fits).count(), 0.0),
+            (_, false) => (all.filter(fits).count(), 1.0),
+            (longer, true) => (longer, 1.0),
+        };
+        let length = (count.max(1) as f64).log2() + half;
         let round = if turn.round == 0 {
             1.0
         } else {
             1.0 + ((ROUNDS.len() * (turn.round / self.strokes.bar)) as f64).log2()
         };
+        length + round + self.ends(span)
+    }
+
+    /// Bits to say where a stretch begins and ends.
+    pub(super) fn ends(&self, span: (usize, usize)) -> f64 {
         let (from, to) = self.strokes.whole;
         // Half of all figures begin with the music, and half end with it; the others do so on any step.
         let inside = 1.0 + ((to - from).max(1) as f64).log2();
         let begins = if span.0 == from { 1.0 } else { inside };
-        let stretch = begins + if span.1 == to { 1.0 } else { inside };
-        length + round + stretch
+        begins + if span.1 == to { 1.0 } else { inside }
     }
 
     /// Where a candidate's stretch falls best into two, and the bits by which one figure throughout is cheaper than

@@ -6,16 +6,19 @@
 
 use rayon::prelude::*;
 
+use super::Carrier;
 use super::code::Codes;
+use super::long::long;
 use super::price::Work;
+use super::streams::Stream;
 use super::stretch::{base, near, paid};
 use super::strokes::{Strokes, Turn};
 
 /// A cycle comes round at least this often, and lasts at least as many bars.
 pub(super) const LEAST: usize = 4;
 
-/// The longest cycle searched, in steps.
-const LONGEST: usize = 64;
+/// Every length up to this, in steps, is looked at closely; of longer ones those that promise something.
+pub(super) const LONGEST: usize = 64;
 
 /// Rounds, in bars, after which a resolved cycle may start anew.
 pub(super) const ROUNDS: [usize; 3] = [1, 2, 4];
@@ -51,9 +54,31 @@ pub(super) enum Against {
     Density,
 }
 
+/// What is asked of a search besides its best guess.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Asked {
+    /// A length that is tried in any case.
+    pub(super) length: Option<usize>,
+    /// Shuffles that a figure's chance is counted over at most.
+    pub(super) shuffles: u64,
+}
+
+/// Which streams may carry a figure.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Among {
+    /// Voices, and voices taken together.
+    Voices,
+    /// Accents alone and the whole line: asked once no voice has a figure of its own left.
+    Composed,
+    /// Both, in shuffles that pay for all that was tried.
+    All,
+}
+
 /// What a search needs at hand.
 pub(super) struct Search<'a> {
     pub(super) strokes: &'a Strokes,
+    pub(super) among: Among,
+    pub(super) asked: Asked,
     pub(super) codes: Codes,
     /// Per stream, what each step gains at least when the local density and the bar foretell it, in 1/256 bit.
     pub(super) base: Vec<Vec<i32>>,
@@ -62,14 +87,19 @@ pub(super) struct Search<'a> {
     /// Both summed up to each step.
     pub(super) base_paid: Vec<Vec<i64>>,
     pub(super) near_paid: Vec<Vec<i64>>,
+    /// Every length that is looked at closely, rising.
+    pub(super) lengths: Vec<usize>,
+    /// How many lengths there are beyond those that are all looked at closely.
+    pub(super) longer: usize,
     /// Lengths that turn with the bar: its divisors, itself, two and four bars.
     pub(super) locked: Vec<usize>,
 }
 
 impl<'a> Search<'a> {
     /// Prepares tables for one recording.
-    pub(super) fn new(strokes: &'a Strokes) -> Self {
+    pub(super) fn new(strokes: &'a Strokes, among: Among, asked: Asked) -> Self {
         let bar = strokes.bar;
+        let (lengths, longer) = lengths(strokes, asked.length);
         let mut locked: Vec<usize> = (1..=bar).filter(|d| bar.is_multiple_of(*d)).collect();
         locked.extend([2 * bar, 4 * bar]);
         let near: Vec<Vec<i32>> = strokes.streams.iter().map(|s| near(s, strokes)).collect();
@@ -81,7 +111,11 @@ impl<'a> Search<'a> {
             .collect::<Vec<_>>();
         Search {
             strokes,
+            among,
+            asked,
             codes: Codes::new((strokes.whole.1 + bar).max(4 * bar).max(LONGEST)),
+            lengths,
+            longer,
             base_paid: base.iter().map(|costs| paid(costs)).collect(),
             near_paid: near.iter().map(|costs| paid(costs)).collect(),
             base,
@@ -92,8 +126,16 @@ impl<'a> Search<'a> {
 
     /// The same for other strokes of no more steps, for pricing alone: nothing is proposed from it.
     pub(super) fn pricing<'b>(&self, strokes: &'b Strokes) -> Search<'b> {
+        let (lengths, longer) = lengths(strokes, None);
         Search {
             strokes,
+            among: match self.among {
+                Among::Voices => Among::Voices,
+                Among::Composed | Among::All => Among::All,
+            },
+            asked: self.asked,
+            lengths,
+            longer,
             codes: self.codes.clone(),
             base: Vec::new(),
             near: Vec::new(),
@@ -103,6 +145,20 @@ impl<'a> Search<'a> {
         }
     }
 
+    /// The streams that are searched, with their indices.
+    pub(super) fn streams(&self) -> impl Iterator<Item = (usize, &'a Stream)> {
+        let among = self.among;
+        self.strokes
+            .streams
+            .iter()
+            .enumerate()
+            .filter(move |(_, s)| match among {
+                Among::Voices => s.carrier == Carrier::Voices,
+                Among::Composed => s.carrier != Carrier::Voices,
+                Among::All => true,
+            })
+    }
+
     /// The most that any cycle like `turn` saves on `span`: of any length, with the same rounds.
     pub(super) fn most(&self, turn: Turn, span: (usize, usize), against: Against) -> f64 {
         let mut work = Work::default();
@@ -110,8 +166,10 @@ impl<'a> Search<'a> {
             Against::Density => !self.strokes.crosses(*l),
             Against::Bar => self.fits(*l, turn.round),
         };
-        (2..=(span.1.saturating_sub(span.0) / LEAST).min(LONGEST))
-            .filter(fits)
+        let longest = span.1.saturating_sub(span.0) / LEAST;
+        let lengths = self.lengths.iter().copied();
+        lengths
+            .filter(|l| *l <= longest && fits(l))
             .map(|length| {
                 self.explain(Turn { length, ..turn }, span, against, &mut work)
                     .bits
@@ -119,21 +177,15 @@ impl<'a> Search<'a> {
             .fold(f64::NEG_INFINITY, f64::max)
     }
 
-    /// Every length worth trying, rising.
-    pub(super) fn lengths(&self) -> std::ops::RangeInclusive<usize> {
-        let (from, to) = self.strokes.whole;
-        2..=((to - from) / LEAST).min(LONGEST)
-    }
-
     /// The best candidate of a freely running cycle of each length that crosses the bar.
     pub(super) fn free(&self) -> Vec<Candidate> {
-        let crossing = self.lengths().filter(|l| self.fits(*l, 0));
+        let crossing = self.lengths.iter().copied().filter(|l| self.fits(*l, 0));
         self.all(crossing.map(Turn::free).collect(), Against::Bar)
     }
 
     /// The best candidate of each length that turns with the bar.
     pub(super) fn with_the_bar(&self, against: Against) -> Vec<Candidate> {
-        let locked = self.lengths().filter(|l| !self.strokes.crosses(*l));
+        let locked = self.lengths.iter().copied().filter(|l| !self.strokes.crosses(*l));
         self.all(locked.map(Turn::free).collect(), against)
     }
 
@@ -142,7 +194,7 @@ impl<'a> Search<'a> {
         let mut turns = Vec::new();
         for bars in ROUNDS {
             let round = bars * self.strokes.bar;
-            for length in self.lengths().filter(|l| self.fits(*l, round)) {
+            for length in self.lengths.iter().copied().filter(|l| self.fits(*l, round)) {
                 turns.extend((0..bars).map(|b| Turn {
                     length,
                     origin: b * self.strokes.bar,
@@ -159,6 +211,22 @@ impl<'a> Search<'a> {
             .par_iter()
             .map_init(Work::default, |work, turn| self.best(*turn, against, work))
             .collect();
+        found.into_iter().flatten().collect()
+    }
+
+    /// The closest thing to a figure that crosses the bar where nothing saves bits: of every length the one stream and
+    /// stretch that cost least.
+    pub(super) fn closest(&self) -> Vec<Candidate> {
+        let crossing = self.lengths.iter().copied().filter(|l| self.fits(*l, 0));
+        let turns: Vec<Turn> = crossing.map(Turn::free).collect();
+        let closest = |work: &mut Work, turn: &Turn| {
+            work.forget();
+            let spans = self.propose(*turn, work);
+            let lasting = spans.into_iter().filter(|span| self.lasts(*turn, *span));
+            let all = lasting.filter_map(|span| self.least_costly(*turn, span, work));
+            all.max_by(|a, b| a.bits.total_cmp(&b.bits))
+        };
+        let found: Vec<Option<Candidate>> = turns.par_iter().map_init(Work::default, closest).collect();
         found.into_iter().flatten().collect()
     }
 
@@ -207,4 +275,15 @@ impl<'a> Search<'a> {
         let resolves = round == 0 || 2 * length <= round && !round.is_multiple_of(length);
         self.strokes.crosses(length) && resolves
     }
+}
+
+/// Every length worth a close look, rising, the one that was asked for among them; and how many more there are.
+fn lengths(strokes: &Strokes, asked: Option<usize>) -> (Vec<usize>, usize) {
+    let most = (strokes.whole.1 - strokes.whole.0) / LEAST;
+    let (longer, count) = long(strokes);
+    let mut lengths: Vec<usize> = (2..=most.min(LONGEST)).chain(longer).collect();
+    lengths.extend(asked.filter(|l| (2..=most).contains(l)));
+    lengths.sort_unstable();
+    lengths.dedup();
+    (lengths, count)
 }

@@ -6,7 +6,7 @@
 
 use super::{Cycle, Cycles, Verdict, find};
 use crate::grid::{Grid, Meter, Placed, bars_anew, place};
-use crate::options::Options;
+use crate::options::{CycleOptions, GridOptions};
 use crate::voices::Hit;
 
 /// Beats in the bars in which a figure is looked for [M]; in one of two neighbours every figure crosses.
@@ -14,14 +14,19 @@ const BARS: [u32; 4] = [4, 3, 5, 7];
 
 /// The grid with bars that owe nothing to a figure shorter than they are, the hits on their steps, and the figures.
 /// A hinted meter or beat one is left alone.
-pub fn settle(hits: &[Hit], grid: Grid, options: &Options) -> (Grid, Vec<Placed>, Cycles) {
+pub fn settle(
+    hits: &[Hit],
+    grid: Grid,
+    hints: &GridOptions,
+    options: &CycleOptions,
+) -> (Grid, Vec<Placed>, Cycles) {
     let settled = |grid: Grid| {
         let placed = place(hits, &grid);
-        let cycles = find(&placed, &grid, &options.cycles);
+        let cycles = find(&placed, &grid, options);
         (grid, placed, cycles)
     };
     let first = settled(grid);
-    let hinted = options.grid.meter.is_some() || options.grid.downbeat.is_some();
+    let hinted = hints.meter.is_some() || hints.downbeat.is_some();
     if hinted || !first.2.found.iter().any(|cycle| divides_the_bar(cycle, &first.0)) {
         return first;
     }
@@ -57,7 +62,6 @@ fn divides_the_bar(cycle: &Cycle, grid: &Grid) -> bool {
 mod tests {
     use super::*;
     use crate::names::Voice;
-    use crate::options::GridOptions;
     use crate::units::{Bpm, Decibels, Seconds};
     use rand::{Rng, SeedableRng};
     use rand_chacha::ChaCha8Rng;
@@ -119,7 +123,12 @@ mod tests {
     fn bars_that_a_short_figure_feigned_are_read_anew() {
         for seed in 0..3 {
             for (length, feigned) in [(5, 5), (10, 5), (3, 3), (7, 7)] {
-                let (grid, _, cycles) = settle(&solo(length, seed), in_bars_of(feigned), &Options::default());
+                let (grid, _, cycles) = settle(
+                    &solo(length, seed),
+                    in_bars_of(feigned),
+                    &GridOptions::default(),
+                    &CycleOptions::default(),
+                );
                 let found = cycles
                     .found
                     .first()
@@ -138,7 +147,12 @@ mod tests {
     fn bars_that_hold_without_the_figure_stay() {
         for seed in 0..3 {
             for length in [5, 7, 8, 11] {
-                let (grid, ..) = settle(&solo(length, seed), in_bars_of(4), &Options::default());
+                let (grid, ..) = settle(
+                    &solo(length, seed),
+                    in_bars_of(4),
+                    &GridOptions::default(),
+                    &CycleOptions::default(),
+                );
                 assert_eq!(grid, in_bars_of(4), "{length}, {seed}");
             }
         }
@@ -146,14 +160,11 @@ mod tests {
 
     #[test]
     fn a_hinted_meter_stays() {
-        let options = Options {
-            grid: GridOptions {
-                meter: Some(Meter { count: 5, unit: 4 }),
-                ..GridOptions::default()
-            },
-            ..Options::default()
+        let hints = GridOptions {
+            meter: Some(Meter { count: 5, unit: 4 }),
+            ..GridOptions::default()
         };
-        let (grid, ..) = settle(&solo(5, 1), in_bars_of(5), &options);
+        let (grid, ..) = settle(&solo(5, 1), in_bars_of(5), &hints, &CycleOptions::default());
         assert_eq!(grid, in_bars_of(5));
     }
 }

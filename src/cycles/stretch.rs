@@ -7,7 +7,8 @@
 use super::code::{Room, Tally};
 use super::price::Work;
 use super::search::{Against, Candidate, Search};
-use super::strokes::{Stream, Strokes, Turn, tally};
+use super::streams::Stream;
+use super::strokes::{Strokes, Turn, tally};
 
 /// Gains are whole numbers of 1/256 bit, so that sums do not depend on their order.
 const UNIT: i32 = 256;
@@ -80,7 +81,7 @@ impl Search<'_> {
         let starts = |size: usize| (0..=blocks.saturating_sub(size)).step_by((size / QUARTERS).max(1));
         let mut gains: Vec<Vec<f64>> = sizes.iter().map(|s| vec![0.0; starts(*s).count()]).collect();
         let price = self.stream_price();
-        for (index, stream) in self.strokes.streams.iter().enumerate() {
+        for (index, stream) in self.streams() {
             if stream.voices.len() > 1 && turn.round > 0 {
                 continue;
             }

@@ -1,11 +1,12 @@
 //! [`Placed`] hits -> [`Strokes`]: for each stream of voices, which steps are struck.
 //!
-//! A stream is one voice, or several that an ear may mistake for one another taken as one. Step 0 is the first step
-//! of the bar in which the first stroke lies.
+//! Step 0 is the first step of the bar in which the first stroke lies.
 
+use super::Carrier;
 use super::code::Tally;
+use super::streams::{Stream, alike, composed, streams};
 use crate::grid::{Grid, Placed};
-use crate::names::Voice;
+use crate::names::{Limb, Mark, Voice};
 
 /// More steps than hours of playing have: a grid that claims more is no grid.
 const MOST_STEPS: i64 = 1 << 20;
@@ -14,62 +15,21 @@ const MOST_STEPS: i64 = 1 << 20;
 const MOST_STEPS_IN_BAR: usize = 1024;
 
 /// Fewer strokes than these repeat nothing four times.
-const FEWEST_STROKES: usize = 4;
+pub(super) const FEWEST_STROKES: usize = 4;
 
-/// Voices that are easily taken for one another; each row may be heard as one stream.
-const ALIKE: [&[Voice]; 7] = [
-    &[Voice::Kick, Voice::KickLeft],
-    &[Voice::Snare, Voice::Snare2, Voice::CrossStick],
-    &[
-        Voice::TomHigh,
-        Voice::TomMid,
-        Voice::TomLow,
-        Voice::TomFloor,
-        Voice::TomFloor2,
-    ],
-    &[Voice::HatClosed, Voice::HatOpen],
-    &[Voice::HatClosed, Voice::HatOpen, Voice::HatFoot],
-    &[Voice::Ride, Voice::RideBell, Voice::Cowbell],
-    &[
-        Voice::HatClosed,
-        Voice::HatOpen,
-        Voice::Ride,
-        Voice::RideBell,
-        Voice::Crash,
-        Voice::Crash2,
-        Voice::Splash,
-        Voice::China,
-        Voice::Cowbell,
-    ],
-];
-
-/// Whether two voices are easily taken for one another.
-pub(super) fn alike(a: Voice, b: Voice) -> bool {
-    a == b || ALIKE.iter().any(|row| row.contains(&a) && row.contains(&b))
-}
-
-/// The steps that one voice, or several heard as one, are struck on.
+/// The strokes of one voice.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(super) struct Stream {
-    /// Its voices.
-    pub(super) voices: Vec<Voice>,
+pub(super) struct Row {
+    /// The voice.
+    pub(super) voice: Voice,
     /// 1 on every step that is struck.
     pub(super) hit: Vec<u8>,
-    /// Stretches that an earlier figure already explains.
-    pub(super) taken: Vec<(usize, usize)>,
+    /// 1 on every step that is struck with an accent.
+    pub(super) accent: Vec<u8>,
 }
 
-impl Stream {
-    /// Whether a figure already explains more than a tenth of these steps.
-    pub(super) fn is_taken(&self, from: usize, to: usize) -> bool {
-        let covered: usize = self
-            .taken
-            .iter()
-            .map(|&(a, b)| b.min(to).saturating_sub(a.max(from)))
-            .sum();
-        covered * 10 > to.saturating_sub(from)
-    }
-}
+/// A voice whose strokes an earlier figure explains, and where.
+pub(super) type Taken = (Voice, (usize, usize));
 
 /// How a cycle turns: which phase of it a step is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -140,12 +100,14 @@ pub(super) struct Strokes {
     /// Single voices first, then those heard as one.
     pub(super) streams: Vec<Stream>,
     /// Every voice's own row, rare ones too.
-    single: Vec<(Voice, Vec<u8>)>,
+    rows: Vec<Row>,
+    /// What earlier figures explain.
+    taken: Vec<Taken>,
 }
 
 impl Strokes {
-    /// Lays the hits out; `None` when they or the grid give nothing to search.
-    pub(super) fn new(placed: &[Placed], grid: &Grid) -> Option<Self> {
+    /// Lays the hits out; `None` when they or the grid give nothing to search. `limbs` is what a player's kit says.
+    pub(super) fn new(placed: &[Placed], grid: &Grid, limbs: &[(Voice, Limb)]) -> Option<Self> {
         let (bar, beat) = (grid.steps_per_bar() as usize, grid.steps_per_beat as usize);
         let low = placed.iter().map(|p| p.step.0).min()?;
         let high = placed.iter().map(|p| p.step.0).max()?;
@@ -154,41 +116,32 @@ impl Strokes {
         }
         let first = low.checked_sub(low.rem_euclid(bar as i64))?;
         let whole = ((low - first) as usize, (high - first) as usize + 1);
-        let mut single: Vec<(Voice, Vec<u8>)> = Vec::new();
+        let mut rows: Vec<Row> = Vec::new();
         for p in placed {
             let step = (p.step.0 - first) as usize;
-            let row = match single.iter().position(|(v, _)| *v == p.hit.voice) {
+            let row = match rows.iter().position(|row| row.voice == p.hit.voice) {
                 Some(row) => row,
                 None => {
-                    single.push((p.hit.voice, vec![0; whole.1]));
-                    single.len() - 1
+                    rows.push(Row {
+                        voice: p.hit.voice,
+                        hit: vec![0; whole.1],
+                        accent: vec![0; whole.1],
+                    });
+                    rows.len() - 1
                 }
             };
-            single[row].1[step] = 1;
+            rows[row].hit[step] = 1;
+            rows[row].accent[step] |= u8::from(p.hit.mark == Some(Mark::Accent));
         }
-        single.sort_by_key(|(voice, _)| *voice);
-        let mut streams: Vec<Stream> = single
-            .iter()
-            .map(|(voice, hit)| Stream {
-                voices: vec![*voice],
-                hit: hit.clone(),
-                taken: Vec::new(),
-            })
-            .collect();
-        let joined: Vec<Stream> = ALIKE.iter().filter_map(|row| join(&streams, row)).collect();
-        for stream in joined {
-            if streams.iter().all(|s| s.voices != stream.voices) {
-                streams.push(stream);
-            }
-        }
-        streams.retain(|s| s.hit.iter().filter(|h| **h > 0).count() >= FEWEST_STROKES);
+        rows.sort_by_key(|row| row.voice);
         Some(Strokes {
             first,
             whole,
             bar,
             beat,
-            streams,
-            single,
+            streams: streams(&rows, limbs),
+            rows,
+            taken: Vec::new(),
         })
     }
 
@@ -200,52 +153,61 @@ impl Strokes {
             bar: self.bar,
             beat: self.beat,
             streams,
-            single: Vec::new(),
+            rows: Vec::new(),
+            taken: Vec::new(),
         }
-    }
-
-    /// Whether a voice is struck on a step.
-    pub(super) fn strikes(&self, voice: Voice, step: usize) -> bool {
-        let row = self.single.iter().find(|(v, _)| *v == voice);
-        row.is_some_and(|(_, hit)| hit.get(step).is_some_and(|h| *h > 0))
     }
 
     /// Whether a voice that is easily taken for this one is struck on a step.
     pub(super) fn strikes_alike(&self, voice: Voice, step: usize) -> bool {
-        let mut rows = self.single.iter().filter(|(v, _)| alike(*v, voice));
-        rows.any(|(_, hit)| hit.get(step).is_some_and(|h| *h > 0))
+        let mut rows = self.rows.iter().filter(|row| alike(row.voice, voice));
+        rows.any(|row| row.hit.get(step).is_some_and(|h| *h > 0))
+    }
+
+    /// Whether a voice is struck on a step as a stream means it: with an accent where accents alone count.
+    pub(super) fn carries(&self, carrier: Carrier, voice: Voice, step: usize) -> bool {
+        let row = self.rows.iter().find(|row| row.voice == voice);
+        let strokes = row.map(|row| match carrier {
+            Carrier::Accents => &row.accent,
+            Carrier::Line | Carrier::Voices => &row.hit,
+        });
+        strokes.is_some_and(|hit| hit.get(step).is_some_and(|h| *h > 0))
     }
 
     /// A voice of this stream that is struck on this step.
     pub(super) fn voice_at(&self, stream: usize, step: usize) -> Option<Voice> {
-        let voices = &self.streams.get(stream)?.voices;
-        voices.iter().copied().find(|v| self.strikes(*v, step))
+        let Stream { voices, carrier, .. } = self.streams.get(stream)?;
+        voices.iter().copied().find(|v| self.carries(*carrier, *v, step))
+    }
+
+    /// Takes what a figure explains, strokes of this stream on these steps, out of all streams.
+    pub(super) fn take(&mut self, stream: usize, span: (usize, usize)) {
+        let Some(explained) = self.streams.get(stream).cloned() else {
+            return;
+        };
+        if explained.carrier == Carrier::Accents {
+            // Where they fall is told; that the same drums are struck there and elsewhere is not.
+            self.streams[stream].taken.push(span);
+            return;
+        }
+        self.taken.extend(explained.voices.iter().map(|v| (*v, span)));
+        for other in &mut self.streams {
+            match other.carrier {
+                Carrier::Voices if other.clashes(&explained) => other.taken.push(span),
+                Carrier::Voices => {}
+                Carrier::Line if explained.carrier == Carrier::Line => other.taken.push(span),
+                // One that carries a figure already stays as that figure found it.
+                carrier if other.taken.is_empty() => {
+                    let rest = composed(&self.rows, carrier, &self.taken);
+                    other.hit = rest.map_or_else(|| vec![0; other.hit.len()], |rest| rest.hit);
+                }
+                _ => {}
+            }
+        }
     }
 
     /// Whether a length neither divides the bar nor is a multiple of it.
     pub(super) fn crosses(&self, length: usize) -> bool {
         length > 0 && !self.bar.is_multiple_of(length) && !length.is_multiple_of(self.bar)
     }
-}
-
-/// Those streams of single voices that stand in `row` as one; `None` unless there are two or more.
-fn join(streams: &[Stream], row: &[Voice]) -> Option<Stream> {
-    let parts: Vec<&Stream> = streams
-        .iter()
-        .filter(|s| s.voices.iter().all(|v| row.contains(v)))
-        .collect();
-    let mut hit = parts.first()?.hit.clone();
-    if parts.len() < 2 {
-        return None;
-    }
-    for part in &parts[1..] {
-        for (all, one) in hit.iter_mut().zip(&part.hit) {
-            *all |= one;
-        }
-    }
-    Some(Stream {
-        voices: parts.iter().flat_map(|s| s.voices.clone()).collect(),
-        hit,
-        taken: Vec::new(),
-    })
 }

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{Cycle, Cycles, LengthTried, find};
+use super::{Broken, Cycle, Cycles, LengthTried, find_asked};
 use crate::grid::{Grid, Placed};
 use crate::names::Voice;
 use crate::options::CycleOptions;
@@ -184,6 +184,8 @@ pub struct Verification {
     pub rivals: Vec<LengthTried>,
     /// How the claim stands to a figure that was found, if it has to do with one.
     pub relation: Option<Relation>,
+    /// The repeats of that figure that are not whole.
+    pub broken: Vec<Broken>,
     /// Why, in short sentences.
     pub reasons: Vec<String>,
 }
@@ -191,7 +193,10 @@ pub struct Verification {
 /// Is the claim what the recording says? Only the hits that it covers are searched.
 pub fn verify(placed: &[Placed], grid: &Grid, options: &CycleOptions, claim: &Claim) -> Verification {
     let covered: Vec<Placed> = placed.iter().filter(|p| claim.covers(&p.hit)).copied().collect();
-    judge(&find(&covered, grid, options), claim)
+    judge(
+        &find_asked(&covered, grid, options, Some(claim.length_steps as usize)),
+        claim,
+    )
 }
 
 /// The same from cycles that are already found.
@@ -210,6 +215,9 @@ pub fn judge(cycles: &Cycles, claim: &Claim) -> Verification {
     rivals.sort_by(|a, b| b.bits.0.total_cmp(&a.bits.0));
     rivals.truncate(RIVALS);
     let same = figures.iter().find(|c| Some(c.length_steps) == length);
+    // Beside a figure that is proved, one that is not is no answer.
+    let unproved = same.filter(|c| c.grade == Verdict::Open && !cycles.found.is_empty());
+    let same = same.filter(|_| unproved.is_none());
     let related = cycles.found.iter().find_map(|c| relate(c, claim).map(|r| (c, r)));
     let (verdict, relation, mut reasons) = match (same, related, cycles.found.first()) {
         (Some(cycle), _, _) => confirm(cycle),
@@ -217,6 +225,13 @@ pub fn judge(cycles: &Cycles, claim: &Claim) -> Verification {
         (None, None, Some(other)) => (contradict(other.bits, bits), None, vec![instead(other)]),
         (None, None, None) => unfound(claim, bits),
     };
+    if let Some(cycle) = unproved.filter(|c| c.bits > Bits(0.0)) {
+        reasons.push(format!(
+            "In {} something of {} steps comes and goes, too little to tell it from chance.",
+            list(cycle),
+            cycle.length_steps
+        ));
+    }
     if let Some(cycle) = same.filter(|_| claim.unit == Unit::Notes) {
         let (notes, steps) = (cycle.length_notes, cycle.length_steps);
         reasons.insert(
@@ -231,6 +246,7 @@ pub fn judge(cycles: &Cycles, claim: &Claim) -> Verification {
         chance: same.filter(|c| c.grade != Verdict::Open).map(|c| c.chance),
         rivals,
         relation,
+        broken: same.map(|c| c.broken.clone()).unwrap_or_default(),
         reasons,
     }
 }
@@ -331,9 +347,7 @@ fn unfound(claim: &Claim, bits: Option<Bits>) -> Judgement {
             (Verdict::Open, None, vec![why])
         }
         None => {
-            let why = format!(
-                "There are not four repeats of {claimed} in the recording, or they are too long to search."
-            );
+            let why = format!("There are not four repeats of {claimed} in the recording.");
             (Verdict::Open, None, vec![why])
         }
         Some(bits) if bits > Bits(0.0) => {

@@ -65,6 +65,7 @@ fn figure(study: &Study, cycle: &Cycle) -> Value {
     let rounds = look::rounds(study, cycle);
     let mut missing: Vec<(i64, Voice)> = Vec::new();
     let mut added: Vec<(i64, Voice)> = Vec::new();
+    let mut moved: Vec<(i64, Voice, i64)> = Vec::new();
     for broken in &cycle.broken {
         let index = usize::try_from(broken.repeat).ok().and_then(|n| n.checked_sub(1));
         let Some(round) = index.and_then(|index| rounds.get(index)) else {
@@ -73,6 +74,10 @@ fn figure(study: &Study, cycle: &Cycle) -> Value {
         let place = |(step, voice): &(u32, Voice)| (round.from + i64::from(*step) - 1, *voice);
         missing.extend(broken.missing.iter().map(place));
         added.extend(broken.added.iter().map(place));
+        moved.extend(broken.moved.iter().map(|&(step, voice, by)| {
+            let (at, voice) = place(&(step, voice));
+            (at, voice, by)
+        }));
     }
     let notes: Vec<Value> = cycle
         .figure
@@ -86,6 +91,7 @@ fn figure(study: &Study, cycle: &Cycle) -> Value {
         "rounds": rounds.iter().map(|Round { from, to, home }| json!([from, to, home])).collect::<Vec<_>>(),
         "missing": missing,
         "added": added,
+        "moved": moved,
     })
 }
 

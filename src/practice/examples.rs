@@ -3,7 +3,7 @@
 
 use super::drums::{Character, Kit, Strike};
 use crate::audio::Recording;
-use crate::cycles::{Cycle, Cycles, FigureNote, Home, Moment, Verdict, home};
+use crate::cycles::{Carrier, Cycle, Cycles, FigureNote, Home, Moment, Verdict, home};
 use crate::grid::{Grid, Placed};
 use crate::names::Voice;
 use crate::options::Options;
@@ -102,6 +102,7 @@ pub(super) fn study() -> Study {
         home_bars,
         home_cycles,
         resolved: None,
+        carrier: Carrier::Voices,
         grade: Verdict::Certain,
         home: Home::default(),
     };

@@ -4,7 +4,9 @@ use std::path::Path;
 
 use super::corrections::{Loaded, load};
 use super::{GroupFacts, RecordingFacts, Saved, Study, StudyError, write};
-use crate::cycles::{Broken, Cycle, Cycles, FigureNote, Home, LengthTried, Moment, Resolved, Verdict, home};
+use crate::cycles::{
+    Broken, Carrier, Cycle, Cycles, FigureNote, Home, LengthTried, Moment, Resolved, Verdict, home,
+};
 use crate::grid::{Grid, Meter, Place, Placed, Rival, Swing, UnevenBeat};
 use crate::names::{Limb, Voice};
 use crate::options::Options;
@@ -106,12 +108,14 @@ pub(super) fn five() -> Cycle {
             },
             missing: vec![(4, Voice::Kick)],
             added: vec![],
+            moved: vec![(1, Voice::KickLeft, 1)],
         }],
         bits: Bits(123.456),
         chance: 0.000_999,
         home_bars,
         home_cycles,
         resolved: Some(Resolved { every_bars: 2 }),
+        carrier: Carrier::Voices,
         grade: Verdict::Certain,
         home: Home::default(),
     }

@@ -8,7 +8,7 @@
 
 use std::error::Error;
 
-use overbar::cycles::{Cycle, Home, Moment, Resolved, Verdict};
+use overbar::cycles::{Carrier, Cycle, Home, Moment, Resolved, Verdict};
 use overbar::grid::{Grid, Meter};
 use overbar::options::StickingOptions;
 use overbar::stickings::{Found, Played, find};
@@ -79,6 +79,7 @@ fn read(file: &str) -> Result<Clip, Box<dyn Error>> {
         chance: 0.0,
         home_bars: 1,
         home_cycles: 1,
+        carrier: Carrier::Voices,
         grade: Verdict::Certain,
         home: Home::default(),
         resolved: planted["resets_every_bars"].as_u64().map(|bars| Resolved {

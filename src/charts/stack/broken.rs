@@ -5,7 +5,6 @@ use crate::charts::palette::{A4, DOUBT, FOOT, MARGIN, WIDTH, WORDS};
 use crate::charts::svg::{Svg, Type, width};
 use crate::charts::words;
 use crate::cycles::Broken;
-use crate::names::Voice;
 
 /// Height of a line of words.
 const ENTRY: i64 = 52;
@@ -74,7 +73,7 @@ impl Plan<'_> {
         svg.text(x, y, Type::size(WORDS).bold().fill(DOUBT), "Not whole");
         let letters = (room / width("n", WORDS).max(1)).max(20) as usize;
         for (told, broken) in shown.iter().enumerate() {
-            let lines = wrap(&tell(broken), letters);
+            let lines = wrap(&broken.words(|voice| words::voice(voice).to_owned()), letters);
             let after = y + ENTRY * lines.len() as i64;
             if after + ENTRY > A4 - FOOT && told + 1 < shown.len() || after > A4 - FOOT {
                 let more = format!("and {} more, in study.json", shown.len() - told);
@@ -87,24 +86,6 @@ impl Plan<'_> {
             }
         }
     }
-}
-
-/// `repeat 7, from bar 4, beat 4, step 1: kick missing on its step 6`
-fn tell(broken: &Broken) -> String {
-    let part = |spots: &[(u32, Voice)], what: &str| -> Vec<String> {
-        spots
-            .iter()
-            .map(|(step, voice)| format!("{} {what} on its step {step}", words::voice(*voice)))
-            .collect()
-    };
-    let mut parts = part(&broken.missing, "missing");
-    parts.extend(part(&broken.added, "added"));
-    format!(
-        "repeat {}, from {}: {}",
-        broken.repeat,
-        broken.start,
-        parts.join(", ")
-    )
 }
 
 /// Words in lines of at most so many letters, later ones indented.

@@ -205,6 +205,21 @@ impl Plan<'_> {
                     let title = format!("{} added, {}", words::voice(voice), self.score.place(step));
                     shapes::added(svg, (self.x(left, step - row.from), y), largest, voice, &title);
                 }
+                for (&(step, _), &by) in self
+                    .moved
+                    .range((row.from, Voice::Kick)..(row.to, Voice::Kick))
+                    .filter(|(spot, _)| spot.1 == voice)
+                {
+                    let from = self.x(left, step - row.from);
+                    let to = self.x(left, step + by - row.from);
+                    let when = if by > 0 { "later" } else { "earlier" };
+                    let title = format!(
+                        "{} a step {when} than {}",
+                        words::voice(voice),
+                        self.score.place(step)
+                    );
+                    shapes::moved(svg, (from, y), to, largest, voice, &title);
+                }
                 for step in spots(&self.missing) {
                     let title = format!("{} missing, {}", words::voice(voice), self.score.place(step));
                     shapes::missing(svg, (self.x(left, step - row.from), y), largest, voice, &title);

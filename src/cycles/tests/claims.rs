@@ -1,17 +1,16 @@
 //! Claims about a length.
 
-use super::{grid, placed, repeat};
+use super::{grid, options, placed, repeat};
 use crate::cycles::{BadClaim, Claim, Relation, Unit, Verdict, Verification, verify};
 use crate::grid::Meter;
 use crate::names::Voice;
-use crate::options::CycleOptions;
 
 /// A claim about a figure of ten steps and nine notes over sixteen, which hands and feet play freely over.
 fn claim_in(length: f64, unit: Unit) -> Verification {
     let grid = grid(Meter::COMMON, 4, 16 * 12);
     let strokes = repeat("ABBAB.ABAB", (Voice::Snare2, Voice::HatFoot), 0, 16 * 12);
     let claim = Claim::new(length, unit, &grid).unwrap();
-    verify(&placed(&strokes, &grid), &grid, &CycleOptions::default(), &claim)
+    verify(&placed(&strokes, &grid), &grid, &options(), &claim)
 }
 
 fn claim(length: u32) -> Verification {
@@ -77,7 +76,7 @@ fn a_claim_about_some_voices_or_some_time_looks_at_those_alone() {
             voices: voices.to_vec(),
             ..Claim::new(length, Unit::Steps, &grid).unwrap()
         };
-        verify(&placed, &grid, &CycleOptions::default(), &claim).verdict
+        verify(&placed, &grid, &options(), &claim).verdict
     };
     assert_eq!(ask(10.0, None, Some(half), &[]), Verdict::Certain);
     assert_eq!(ask(7.0, None, Some(half), &[]), Verdict::Contradicted);
@@ -119,9 +118,9 @@ fn a_length_with_no_figure_behind_it_is_contradicted_and_one_too_long_to_try_is_
     let strokes = repeat("A.B.A.B.A.B.A.BB", (Voice::Kick, Voice::Snare), 0, 16 * 12);
     let placed = placed(&strokes, &grid);
     let five = Claim::new(5.0, Unit::Steps, &grid).unwrap();
-    let verdict = |claim: &Claim| verify(&placed, &grid, &CycleOptions::default(), claim);
+    let verdict = |claim: &Claim| verify(&placed, &grid, &options(), claim);
     assert_eq!(verdict(&five).verdict, Verdict::Contradicted);
-    let silence = verify(&[], &grid, &CycleOptions::default(), &five);
+    let silence = verify(&[], &grid, &options(), &five);
     assert_eq!((silence.verdict, silence.bits), (Verdict::Open, None));
 }
 

@@ -102,6 +102,32 @@ fn a_repeat_that_is_not_whole_is_told_with_what_it_lacks_and_has_besides() {
 }
 
 #[test]
+fn a_note_struck_a_step_away_is_moved_and_neither_missing_nor_added() {
+    let grid = grid(Meter::COMMON, 4, 160);
+    let mut strokes = repeat("AB..A.B", LEFT_SIDE, 0, 154);
+    // Step 5 of the fourth repeat comes a step later, step 1 of the ninth a step earlier, in the eighth repeat.
+    for (at, by) in [(3 * 7 + 4, 1), (8 * 7, -1)] {
+        let note = strokes.iter_mut().find(|s| **s == (at, Voice::Snare2)).unwrap();
+        note.0 += by;
+    }
+    let found = search(&strokes, &grid);
+    let told: Vec<_> = found.found[0]
+        .broken
+        .iter()
+        .map(|b| (b.repeat, &b.moved))
+        .collect();
+    assert_eq!(
+        told,
+        [
+            (4, &vec![(5, Voice::Snare2, 1)]),
+            (9, &vec![(1, Voice::Snare2, -1)])
+        ]
+    );
+    let rest = found.found[0].broken.iter();
+    assert!(rest.clone().all(|b| b.missing.is_empty() && b.added.is_empty()));
+}
+
+#[test]
 fn two_figures_at_once_are_told_apart_and_not_as_the_length_they_share() {
     // 60 steps hold 5 cycles of one and 6 of the other: a single figure would be five times as long.
     let steps = 16 * 40;

@@ -85,6 +85,8 @@ pub(super) enum Repeats {
     Four,
     /// Six to twelve, or as many as four bars hold when that is more.
     SixOrMore,
+    /// Sixteen to twenty-four: what a player would call an ostinato without being asked.
+    Many,
 }
 
 /// A figure of so many steps that no shorter one explains: two fifths to four fifths of its steps are struck, in one
@@ -216,6 +218,7 @@ pub(super) fn one_figure(seed: u64, repeats: Repeats, same: std::ops::Range<f64>
     let count = match repeats {
         Repeats::Four => 4,
         Repeats::SixOrMore => random.random_range(6..13),
+        Repeats::Many => random.random_range(16..25),
     };
     let lasts = (count * length).max((4 * bar + length - 1) / length * length);
     let (before, after) = (random.random_range(0..4), random.random_range(0..4));

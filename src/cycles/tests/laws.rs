@@ -5,11 +5,10 @@ use rand::SeedableRng;
 use rand::seq::SliceRandom;
 use rand_chacha::ChaCha8Rng;
 
-use super::{free_line, grid, placed, repeat, search};
+use super::{free_line, grid, options, placed, repeat, search};
 use crate::cycles::{Cycles, find};
 use crate::grid::{Grid, Meter};
 use crate::names::Voice;
-use crate::options::CycleOptions;
 
 fn music() -> Vec<super::Stroke> {
     let mut random = ChaCha8Rng::seed_from_u64(7);
@@ -96,7 +95,7 @@ proptest! {
             hit[0].step.0 = step;
             hits.extend(hit);
         }
-        let found = find(&hits, &grid, &CycleOptions::default());
+        let found = find(&hits, &grid, &options());
         prop_assert_eq!(found.layer.len(), hits.len());
     }
 }

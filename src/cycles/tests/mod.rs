@@ -1,12 +1,16 @@
 //! Cycles from steps that are known exactly: invented lines, degraded the way listening degrades them.
 
+mod carriers;
 mod claims;
 mod figures;
 mod home;
 mod invented;
 mod laws;
 mod oracle;
+mod published;
 mod suites;
+#[allow(clippy::print_stdout, reason = "tells what was measured")]
+mod survey;
 
 use rand::Rng;
 use rand_chacha::ChaCha8Rng;
@@ -54,9 +58,17 @@ pub(super) fn placed(strokes: &[Stroke], grid: &Grid) -> Vec<Placed> {
     strokes.iter().map(place).collect()
 }
 
+/// The usual options, with fewer shuffles than usual: they take most of the time.
+pub(super) fn options() -> CycleOptions {
+    CycleOptions {
+        shuffles: 99,
+        ..CycleOptions::default()
+    }
+}
+
 /// What is found in these strokes.
 pub(super) fn search(strokes: &[Stroke], grid: &Grid) -> Cycles {
-    find(&placed(strokes, grid), grid, &CycleOptions::default())
+    find(&placed(strokes, grid), grid, &options())
 }
 
 /// Those that cross the bar.

@@ -5,11 +5,16 @@ use rand_chacha::ChaCha8Rng;
 
 use super::super::code::{Codes, RATES, Room, SHARES, Tally};
 use super::super::price::Work;
-use super::super::search::{Against, Search};
+use super::super::search::{Against, Among, Asked, Search};
 use super::super::strokes::{Strokes, Turn};
 use super::{Stroke, grid, placed, repeat};
 use crate::grid::Meter;
 use crate::names::Voice;
+
+const ASKED: Asked = Asked {
+    length: None,
+    shuffles: 99,
+};
 
 /// Bits of a row of steps at a rate learned on the way: each step's chance is (strokes of its kind so far + 1/2) over
 /// (steps so far + 1).
@@ -101,14 +106,14 @@ fn slow_winner(strokes: &[Stroke], voices: &[Voice], bar: usize, steps: usize) -
     // The length, that it runs freely, and that it begins and ends with the music.
     let price = (lengths.len() as f64).log2() + 3.0;
     let saved = |length: usize| {
-        let each = rows.iter().map(|row| {
+        let each = |row: &Vec<bool>| {
             let account = locked
                 .iter()
                 .map(|d| slow_bits(row, *d))
                 .fold(f64::INFINITY, f64::min);
             (account - slow_bits(row, length) - (streams + 1.0).log2()).max(0.0)
-        });
-        each.sum::<f64>() - price
+        };
+        rows.iter().map(each).sum::<f64>() - price
     };
     lengths
         .into_iter()
@@ -130,11 +135,13 @@ fn the_winner_on_small_inputs_is_that_of_trying_everything() {
         strokes.retain(|_| !random.random_bool(0.05));
         strokes.extend([(0, voices[0]), (steps - 1, voices[0])]);
         let grid = grid(meter, 1, steps);
-        let laid = Strokes::new(&placed(&strokes, &grid), &grid).unwrap();
-        let search = Search::new(&laid);
+        let laid = Strokes::new(&placed(&strokes, &grid), &grid, &[]).unwrap();
+        let search = Search::new(&laid, Among::Voices, ASKED);
         let mut work = Work::default();
         let fast = search
-            .lengths()
+            .lengths
+            .iter()
+            .copied()
             .filter(|l| laid.crosses(*l))
             .map(|l| {
                 (
@@ -165,8 +172,8 @@ fn no_other_stretch_saves_much_more_than_the_one_chosen() {
             Some(Voice::Kick),
             &mut random,
         ));
-        let laid = Strokes::new(&placed(&strokes, &grid), &grid).unwrap();
-        let search = Search::new(&laid);
+        let laid = Strokes::new(&placed(&strokes, &grid), &grid, &[]).unwrap();
+        let search = Search::new(&laid, Among::Voices, ASKED);
         let turn = Turn::free(figure.len());
         let chosen = search.free().into_iter().find(|c| c.turn == turn).unwrap();
         let chosen = search.refine(chosen, Against::Bar, &mut Work::default());

@@ -34,6 +34,9 @@ pub const NAME: &str = "staff";
 /// Width and margin of a phone's column, and the most that a page of it holds, in tenths of a millimetre.
 const PHONE: (i64, i64, i64) = (1000, 40, 5000);
 
+/// The most that a slip holds.
+const LONGEST: i64 = 10 * A4;
+
 /// A row, laid out.
 enum Laid {
     Music(System),
@@ -56,6 +59,7 @@ impl Laid {
 pub fn draw(study: &Study, score: &Score, options: &ScoreOptions) -> Vec<Chart> {
     let (width, margin, most) = match options.paper {
         Paper::A4 => (WIDTH, MARGIN, A4),
+        Paper::Slip => (WIDTH, MARGIN, LONGEST),
         Paper::Phone => PHONE,
     };
     let sides = (margin as f64, (width - margin) as f64);
@@ -80,7 +84,7 @@ pub fn draw(study: &Study, score: &Score, options: &ScoreOptions) -> Vec<Chart> 
     let pages = deal(laid, frame.room());
     let count = pages.len();
     let name = match options.paper {
-        Paper::A4 => NAME.to_owned(),
+        Paper::A4 | Paper::Slip => NAME.to_owned(),
         Paper::Phone => format!("{NAME}-phone"),
     };
     (1..)

@@ -31,7 +31,7 @@ pub(super) enum Row {
 /// Steps that a line holds at most, unless one beat has more: on A4 two bars of sixteenth-triplets.
 fn most_steps(paper: Paper) -> u32 {
     match paper {
-        Paper::A4 => 48,
+        Paper::A4 | Paper::Slip => 48,
         Paper::Phone => 16,
     }
 }
@@ -44,7 +44,7 @@ fn measure(score: &Score, paper: Paper) -> (usize, u32) {
     if steps <= most {
         // One, two or four bars: phrases then begin at the left.
         let bars = match (paper, most / steps) {
-            (Paper::A4, 4..) => 4,
+            (Paper::A4 | Paper::Slip, 4..) => 4,
             (_, 2..) => 2,
             _ => 1,
         };

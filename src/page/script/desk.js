@@ -259,10 +259,10 @@ const unsure = {
     const strokes = edits.strokes.filter(isUnsure).map((stroke) => ({
       time: stroke.time, place: { id: stroke.id }, words: strokeWords(stroke),
     }));
-    const gone = (figure ? figure.missing : []).filter(([step, voice]) =>
+    const gone = emptyPlaces.filter(([step, voice]) =>
       !bySteps.at(step).some((stroke) => stroke.voice === voice));
     const missing = gone.map(([step, voice]) => ({
-      time: timeOf(step), place: { step, voice }, words: `no ${voiceName(voice)} where the figure has one, ${placeWords(step)}`,
+      time: timeOf(step), place: { step, voice }, words: `${emptyWords(step, voice)}, ${placeWords(step)}`,
     }));
     const impossible = study.impossible.map(({ time, why }) => ({
       time, place: { step: Math.round(stepAt(time)) }, words: `${clock(time)}: ${why}`,

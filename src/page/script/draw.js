@@ -1,5 +1,10 @@
 // Strokes as shapes, lines and strips: what the stack and the solo are drawn with. Pictures are text of SVG.
 
+function emptyWords(step, voice) {
+  const by = movedFrom.get(`${step} ${voice}`);
+  return by === undefined ? `missing: ${voiceName(voice)}` : `${voiceName(voice)} struck a step ${by > 0 ? "later" : "earlier"}`;
+}
+
 function weightOf(stroke) {
   if (!hasFigure) return "alone";
   return stroke.layer === "ostinato" ? "figure" : "solo";

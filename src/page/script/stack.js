@@ -120,12 +120,12 @@ const stack = {
         if (addedAt.has(`${step} ${stroke.voice}`)) strokes.push(`<path class="added" d="M${x - 4} ${y - 4}l8 8m0-8l-8 8"/>`);
       }
     }
-    const missing = (figure ? figure.missing : []).filter(([step, voice]) =>
+    const missing = emptyPlaces.filter(([step, voice]) =>
       step >= from && step < to && !bySteps.at(step).some((stroke) => stroke.voice === voice));
     for (const [step, voice] of missing) {
       const lane = this.lanes.indexOf(voice);
       if (lane < 0) continue;
-      const words = `missing: ${voiceName(voice)}, ${placeWords(step)}`;
+      const words = `${emptyWords(step, voice)}, ${placeWords(step)}`;
       strokes.push(shapeSvg(voice, this.x(step - from), this.y(top, lane), Math.min(6, this.step * 0.42), "missing",
         `data-missing="${step} ${voice}" role="img" aria-label="${words}"`, `<title>${words}</title>`));
     }

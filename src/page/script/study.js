@@ -66,14 +66,17 @@ const shapes = new Map(look.voices.map((shape) => [shape.voice, shape]));
 const voiceName = (voice) => (shapes.get(voice) || { name: voice }).name;
 const LIMBS = { RH: "right hand", LH: "left hand", RF: "right foot", LF: "left foot" };
 
-// The figure that is looked at, its repeats as [first step, step after the last, whether it comes home], and what
-// its repeats have beyond it.
+// The figure that is looked at, its repeats as [first step, step after the last, whether it comes home], what they have
+// beyond it, its notes that are struck a step beside their place, by that place, and all places where its note is not struck.
 const hasFigure = study.figures.length > 0;
-let figure = null, rounds = [], addedAt = new Set();
+let figure = null, rounds = [], addedAt = new Set(), movedFrom = new Map(), emptyPlaces = [];
 function lookAt(index) {
   figure = study.figures[index] || null;
   rounds = figure ? figure.rounds : [];
-  addedAt = new Set((figure ? figure.added : []).map(([step, voice]) => `${step} ${voice}`));
+  const { missing = [], added = [], moved = [] } = figure || {};
+  addedAt = new Set(added.map(([step, voice]) => `${step} ${voice}`));
+  movedFrom = new Map(moved.map(([step, voice, by]) => [`${step} ${voice}`, by]));
+  emptyPlaces = [...missing, ...moved.map(([step, voice]) => [step, voice])];
 }
 lookAt(0);
 // The number of the repeat, from 0, in which a step lies; -1 outside the figure.

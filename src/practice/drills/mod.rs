@@ -6,6 +6,7 @@
 
 mod cell;
 mod figure;
+mod staff;
 
 #[cfg(test)]
 mod tests;
@@ -121,6 +122,15 @@ impl Drill {
     }
 }
 
+/// The cells with which to begin: so many of the vocabulary that open most of the free line \[M\].
+const KEY_CELLS: usize = 3;
+
+/// The study's own key cells, those first that open most.
+pub fn key_cells(study: &Study) -> Vec<Cell> {
+    let known = study.stickings.vocabulary.iter().filter_map(Cell::of);
+    known.take(KEY_CELLS).collect()
+}
+
 /// Every drill that the study and these cells allow.
 pub fn drills(study: &Study, cells: &[Cell]) -> Result<Drills, PracticeError> {
     super::passage::per_bar(&study.grid)?;
@@ -134,7 +144,7 @@ pub fn drills(study: &Study, cells: &[Cell]) -> Result<Drills, PracticeError> {
     }
     if cells.is_empty() {
         all.left_out.push(
-            "The study names no cells yet: drills with cells are left out. Give your own, such as --cell RLRRLL.".to_owned(),
+            "The study has no cell of which it is known who plays it: drills with cells are left out. Give your own, such as --cell RLRRLL.".to_owned(),
         );
     }
     let ruling = figure.clone().unwrap_or_else(|| {
@@ -365,7 +375,7 @@ fn lay_cell(pattern: &mut Pattern, cell: &Cell, from: u32, to: u32) {
         if let Some(limb) = cell.limbs.get(at).copied().flatten() {
             pattern.notes.push(PatternNote {
                 step,
-                voice: cell::home_of(limb),
+                voice: cell.drum(limb),
                 limb: Some(limb),
                 figure: false,
             });
@@ -389,6 +399,9 @@ fn used_displacements(study: &Study, figure: &Figure, cell: &Cell) -> Vec<u32> {
         Some(limb) => solo.contains(&(step, *limb)),
         None => true,
     };
+    if !cell.used.is_empty() {
+        return cell.used.iter().copied().filter(|d| *d < figure.length).collect();
+    }
     let mut used: Vec<u32> = solo
         .iter()
         .map(|(step, _)| *step)

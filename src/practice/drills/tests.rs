@@ -1,9 +1,10 @@
 //! Drills of a five over sixteenth-triplets, held against the arithmetic of TRADE 2 and 5, and of the trade's table.
 
 use super::*;
-use crate::cycles::{Cycle, Cycles, FigureNote, Home, Moment, Verdict, home};
+use crate::cycles::{Carrier, Cycle, Cycles, FigureNote, Home, Moment, Verdict, home};
 use crate::grid::{Grid, Meter};
 use crate::options::Options;
+use crate::stickings;
 use crate::study::RecordingFacts;
 use crate::units::{Bits, Steps};
 
@@ -46,6 +47,7 @@ fn study(length: u32, per_beat: u32) -> Study {
         home_bars,
         home_cycles,
         resolved: None,
+        carrier: Carrier::Voices,
         grade: Verdict::Certain,
         home: Home::default(),
     };
@@ -264,5 +266,78 @@ fn a_drill_sounds_as_long_as_its_round_when_it_is_a_loop() {
         sound
             .iter()
             .all(|c| c.len() == wanted && c.iter().any(|s| s.abs() > 0.01))
+    );
+}
+
+#[test]
+fn a_drill_is_written_with_all_its_notes_and_its_round_ends_on_a_bar_line() {
+    let study = study(10, 4);
+    let cells: Vec<Cell> = vec!["RLRLRLF".parse().unwrap(), "RLRR".parse().unwrap()];
+    for drill in &drills(&study, &cells).unwrap().drills {
+        let own = drill.written(&study, Bpm(80.0));
+        let mut notes: Vec<(i64, Voice)> = drill
+            .pattern
+            .notes
+            .iter()
+            .map(|n| (i64::from(n.step), n.voice))
+            .collect();
+        notes.sort_unstable();
+        notes.dedup();
+        let written: Vec<(i64, Voice)> = own
+            .strokes
+            .iter()
+            .map(|s| (s.step.unwrap().0, s.hit.voice))
+            .collect();
+        assert_eq!(written, notes, "{}", drill.title);
+        assert!(
+            drill.pattern.steps.is_multiple_of(own.grid.steps_per_bar()),
+            "{}: {} steps in {}",
+            drill.title,
+            drill.pattern.steps,
+            own.grid.meter
+        );
+    }
+}
+
+#[test]
+fn the_studys_own_cells_are_drilled_from_where_the_solo_begins_them() {
+    let mut study = study(10, 4);
+    study.stickings.vocabulary = vec![stickings::Cell {
+        name: "H-HFF".to_owned(),
+        cell: "H-HFF".to_owned(),
+        steps: 5,
+        share: 0.5,
+        together: 0.5,
+        opens: vec![],
+        permutations: vec![],
+        r#where: vec![],
+        drums: vec![stickings::Drums {
+            limbs: vec![
+                (Limb::LeftHand, vec![Voice::TomHigh]),
+                (Limb::LeftFoot, vec![Voice::HatFoot]),
+            ],
+            times: 3,
+        }],
+        figures: vec![stickings::Meeting {
+            figure: 0,
+            home_steps: 10,
+            alignments: 2,
+            used: vec![6, 1],
+        }],
+    }];
+    let cells = key_cells(&study);
+    assert_eq!(cells[0].letters(), "L-LFF");
+    let all = drills(&study, &cells).unwrap();
+    let displaced = only(&all, Kind::Displaced);
+    assert_eq!(displaced.len(), 10);
+    assert!(displaced[0].title.ends_with("from step 6 of the figure"));
+    assert!(displaced[1].how.contains("The solo begins it here."));
+    assert!(!displaced[2].how.contains("The solo begins it here."));
+    let alone = &only(&all, Kind::Cell)[0].pattern;
+    assert!(
+        alone
+            .notes
+            .iter()
+            .any(|n| n.voice == Voice::TomHigh && n.limb == Some(Limb::LeftHand))
     );
 }

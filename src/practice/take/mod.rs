@@ -7,10 +7,15 @@
 
 mod compare;
 mod curve;
+mod explain;
 mod follow;
+mod judge;
 mod listen;
 mod log;
 mod measure;
+mod sounding;
+mod spectrum;
+mod view;
 mod words;
 
 #[cfg(test)]
@@ -28,7 +33,7 @@ use crate::options::TakeOptions;
 use crate::study::Study;
 use crate::units::{Bpm, Millis, Seconds, Steps};
 use crate::voices::Hit;
-use compare::{Compared, Expected, Struck};
+use compare::{Compared, Expected, Pairs, Struck};
 use curve::{Curve, Point};
 use follow::{Moment, Run};
 
@@ -206,13 +211,30 @@ impl Part {
             .filter(|h| (begin - 0.1..=end + 0.1).contains(&h.time.0))
             .copied()
             .collect();
-        let hits = renamed(&near, &own, &Curve::fit(&points, per_beat)?);
-        // Once more with every stroke at its own time.
         let rough = Curve::fit(&points, per_beat)?;
-        let first_look = compare::compare(attempt, &hits, &own, &rough, per_beat);
-        let points: Vec<Point> = first_look.struck.iter().map(|s| point(s, &rough)).collect();
-        let curve = Curve::fit(&points, per_beat)?;
-        let compared = compare::compare(attempt, &hits, &own, &curve, per_beat);
+        let hits = renamed(&near, &own, &rough);
+        // Once more with every stroke at its own time.
+        let first_look = compare::pair(&hits, &own, &rough, per_beat);
+        let times = |pairs: &Pairs| -> Vec<Option<f64>> {
+            let of = |partner: &Option<usize>| Some(hits.get((*partner)?)?.time.0);
+            pairs.partner.iter().map(of).collect()
+        };
+        let curve = refit(&own, &times(&first_look), &rough, per_beat)?;
+        let pairs = compare::pair(&hits, &own, &curve, per_beat);
+        let mut compared = Compared {
+            metronome: pairs.metronome,
+            ..Compared::default()
+        };
+        let times = if attempt.sound.is_empty() {
+            compared.faults = compare::by_ears(&hits, &own, &pairs, &curve);
+            times(&pairs)
+        } else {
+            let heard = sounding::heard(&attempt.sound, &hits, &own, &pairs, &curve, per_beat);
+            (compared.faults, compared.untold) = compare::by_sound(&own, &heard.verdict);
+            heard.times
+        };
+        let curve = refit(&own, &times, &curve, per_beat)?;
+        compared.struck = compare::struck(&own, &times, &curve);
         Some(Part {
             curve,
             compared,
@@ -220,6 +242,15 @@ impl Part {
             steps: (from, to),
         })
     }
+}
+
+/// The curve through the strokes at these times.
+fn refit(written: &[Expected], times: &[Option<f64>], before: &Curve, per_beat: f64) -> Option<Curve> {
+    let points: Vec<Point> = compare::struck(written, times, before)
+        .iter()
+        .map(|s| point(s, before))
+        .collect();
+    Curve::fit(&points, per_beat)
 }
 
 fn point(struck: &Struck, curve: &Curve) -> Point {
@@ -241,7 +272,7 @@ fn expected(study: &Study, passage: &Passage) -> Vec<Expected> {
             voice: stroke.hit.voice,
             limb: stroke.limb,
             layer: stroke.layer,
-            sure: stroke.hit.sure,
+            level: stroke.hit.level.0,
         })
         .collect();
     all.sort_by_key(|e| (e.step, e.voice));

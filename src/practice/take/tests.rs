@@ -2,7 +2,8 @@
 //! else.
 
 use super::*;
-use crate::listen::Heard;
+use crate::audio::Recording;
+use crate::practice::drums::{Character, Kit, Strike};
 use crate::practice::examples::{BARS, study};
 use crate::units::Decibels;
 use rand::{Rng, SeedableRng};
@@ -70,7 +71,7 @@ fn taken(study: &Study, mut hits: Vec<Hit>) -> Take {
     hits.sort_by(|a, b| a.time.0.total_cmp(&b.time.0));
     let attempt = Attempt {
         hits,
-        heard: Heard::default(),
+        ..Attempt::default()
     };
     measure(
         study,
@@ -172,6 +173,71 @@ fn every_planted_fault_is_told_and_no_other() {
         );
         assert!((take.drift + 0.0366).abs() < 0.01, "seed {seed}: {}", take.drift);
     }
+}
+
+#[test]
+fn by_its_sound_an_attempt_tells_what_was_planted_and_nothing_else() {
+    let study = study();
+    let playing = Playing {
+        speed: 0.8,
+        foot: 0.018,
+        loose: 0.003,
+        to: 10 * 16,
+        ..PLAIN
+    };
+    let mut hits = play(&study, &playing, 21);
+    let step_of = |hit: &Hit| ((hit.time.0 - 3.0) * 0.8 / 0.125).round() as i64;
+    let place = |hits: &[Hit], voice: Voice, from: i64| {
+        let mut own = hits.iter().enumerate();
+        own.find(|(_, h)| h.voice == voice && step_of(h) >= from)
+            .unwrap()
+            .0
+    };
+    let mut planted = Vec::new();
+    let at = place(&hits, Voice::Snare, 30);
+    planted.push(Deviation::Missed {
+        step: step_of(&hits.remove(at)),
+        voice: Voice::Snare,
+    });
+    let at = place(&hits, Voice::Snare, 60);
+    hits[at].voice = Voice::TomHigh;
+    planted.push(Deviation::Wrong {
+        step: step_of(&hits[at]),
+        wanted: Voice::Snare,
+        played: Voice::TomHigh,
+    });
+    let at = place(&hits, Voice::Kick, 90);
+    planted.push(Deviation::Missed {
+        step: step_of(&hits.remove(at)),
+        voice: Voice::Kick,
+    });
+    let at = place(&hits, Voice::TomFloor, 120);
+    let step = step_of(&hits[at]);
+    hits.push(hit(hits[at].time.0, Voice::Snare));
+    planted.push(Deviation::Extra {
+        step,
+        voice: Voice::Snare,
+    });
+    let strikes: Vec<Strike> = hits
+        .iter()
+        .map(|h| Strike {
+            time: h.time,
+            voice: h.voice,
+            velocity: 0.7,
+        })
+        .collect();
+    let sound = Kit::new(5, Character::DRY).render(&strikes, Seconds(time(&playing, playing.to) + 1.0));
+    let attempt = Attempt::of(&Recording::from_channels(&sound));
+    let take = measure(
+        &study,
+        &Passage::whole(&study).unwrap(),
+        &attempt,
+        &TakeOptions::default(),
+    )
+    .unwrap();
+    assert_eq!(take.faults, planted);
+    assert!((left_foot(&take) - 18.0).abs() < 2.0, "{}", left_foot(&take));
+    assert!((take.share / 0.8 - 1.0).abs() < 0.005, "{}", take.share);
 }
 
 #[test]
@@ -286,7 +352,7 @@ fn what_follows_nothing_is_refused() {
     ] {
         let attempt = Attempt {
             hits,
-            heard: Heard::default(),
+            ..Attempt::default()
         };
         assert!(matches!(
             measure(&study, &passage, &attempt, &TakeOptions::default()),

@@ -88,6 +88,15 @@ impl Corrections {
         hits
     }
 
+    /// Which limb plays a voice, where the player's kit says so.
+    pub fn limbs(&self) -> Vec<(Voice, Limb)> {
+        let kit = &self.kit.kit;
+        let named = kit
+            .edited()
+            .map(|(group, entry)| (kit.voice_of(group), entry.limb));
+        named.filter_map(|(voice, limb)| Some((voice, limb?))).collect()
+    }
+
     /// The groups of a study's strokes: what the player calls them, how often they strike, where to hear them.
     pub fn groups(&self, strokes: &[Stroke]) -> Vec<GroupFacts> {
         let groups: Vec<Option<Voice>> = strokes
