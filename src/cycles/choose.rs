@@ -84,13 +84,15 @@ pub(super) struct Chosen {
 pub(super) fn choose(strokes: &mut Strokes) -> Chosen {
     let mut found: Vec<Found> = Vec::new();
     let (mut lengths, mut open) = (Vec::new(), None);
+    // What was priced stays so: a figure that is found takes streams away and changes no other.
+    let (mut free_known, mut resolved_known) = (Vec::new(), Vec::new());
     while found.len() < MOST {
         let search = Search::new(strokes);
-        let free = search.free();
+        let free = search.free(&mut free_known);
         if found.is_empty() {
             lengths = [free.clone(), search.with_the_bar(Against::Bar)].concat();
         }
-        let candidates = [closely(free), closely(search.resolved())].concat();
+        let candidates = [closely(free), closely(search.resolved(&mut resolved_known))].concat();
         let next = first_good(candidates, &search, strokes, Against::Bar);
         match next {
             Some(next) if next.grade != Verdict::Open => {

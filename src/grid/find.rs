@@ -16,8 +16,6 @@ use crate::voices::Hit;
 
 /// Fewer moments than this have no beat of their own.
 const FEWEST: usize = 4;
-/// Longest stretch of hits, in seconds, that has one grid: beyond, it is several pieces.
-const LONGEST: f64 = 7200.0;
 /// How much of the fit that strokes need to count as regular a full belief in one reading replaces: scattered strokes
 /// give no reading much belief, loosely played ones do [=].
 const CONFIDENT: f64 = 0.4;
@@ -32,17 +30,6 @@ pub fn find(hits: &[Hit], hints: &GridOptions) -> Grid {
         let warning = format!(
             "no grid: {} moments were struck, and a beat needs {FEWEST} or more",
             events.len()
-        );
-        return Grid {
-            warnings: vec![warning],
-            ..Grid::none()
-        };
-    }
-    let stretch = events[events.len() - 1].time - events[0].time;
-    if stretch > LONGEST {
-        let warning = format!(
-            "no grid: the hits stretch over {:.0} hours; use --from and --to to study one piece",
-            stretch / 3600.0
         );
         return Grid {
             warnings: vec![warning],
