@@ -194,12 +194,17 @@ impl Taking {
     fn take<C: AsRef<[f32]>>(&mut self, channels: &[C], start: usize, count: usize) -> io::Result<()> {
         self.frames.clear();
         self.frames.resize(count * channels.len(), 0);
+        let scale = if self.peak > 0.0 {
+            f32::from(i16::MAX) / self.peak
+        } else {
+            0.0
+        };
         for (at, channel) in channels.iter().enumerate() {
             let samples = channel.as_ref().get(start..).unwrap_or_default();
             let places = self.frames.iter_mut().skip(at).step_by(channels.len());
             places
                 .zip(samples)
-                .for_each(|(place, x)| *place = stored(*x, self.peak));
+                .for_each(|(place, x)| *place = stored(*x, scale));
         }
         self.filling.push(&self.frames)
     }
@@ -222,10 +227,12 @@ pub(super) fn no_room(file: &str, error: &io::Error) -> AudioError {
     }
 }
 
-/// A sample as it is kept: a share of `peak`. Not a number becomes silence, as `as` saturates.
-fn stored(x: f32, peak: f32) -> i16 {
-    if peak > 0.0 && x.is_finite() {
-        (x / peak * f32::from(i16::MAX)).round() as i16
+/// A sample as it is kept: times `scale`, to the nearest whole number. Not a number becomes silence, as `as` saturates.
+fn stored(x: f32, scale: f32) -> i16 {
+    if x.is_finite() {
+        let scaled = x * scale;
+        // By hand, as `round` is a call of a function for every sample.
+        (scaled + 0.5f32.copysign(scaled)) as i16
     } else {
         0
     }

@@ -7,7 +7,7 @@
 //! so that tracks of different tempo and feel can be compared.
 
 use super::events::Event;
-use super::way::Way;
+use super::way::{Prices, Way, prices};
 
 /// Frames in a beat of the tempo asked for.
 const FRAMES: usize = 48;
@@ -126,8 +126,8 @@ struct Search<'a, const N: usize> {
     shortest: usize,
     /// Per beat length, the score at each part of a frame.
     density: Vec<Vec<f64>>,
-    /// For each way to hold the tempo, the price of going from one length to another, by index.
-    prices: [Vec<Vec<f64>>; N],
+    /// For each way to hold the tempo, the price of going from one length to another.
+    prices: [Prices; N],
     /// Frames over which the ways to the beats are remembered before they are settled.
     kept: usize,
 }
@@ -167,10 +167,8 @@ pub(super) fn follow<const N: usize>(
     let place = |time: f64| ((time - origin) / frame * FINE as f64).round() as usize;
     let lengths = shortest..=longest;
     let change = |a: usize, b: usize| (b as f64 / a as f64).ln().abs();
-    let price = |hold: Hold| -> Vec<Vec<f64>> {
-        let from = |a: usize| lengths.clone().map(|b| hold.price() * change(a, b)).collect();
-        lengths.clone().map(from).collect()
-    };
+    let count = longest - shortest + 1;
+    let price = |hold: Hold| prices(count, |a, b| hold.price() * change(shortest + a, shortest + b));
     let search = Search {
         events,
         places: events.iter().map(|e| place(e.time)).collect(),
@@ -204,16 +202,14 @@ fn densities(frames: usize, frame: f64, feel: Feel) -> Vec<f64> {
 /// `first`, the last ends after frame `last`. What the events score is worked out once for all.
 fn viterbi<const N: usize>(search: &Search<N>, first: usize, last: usize) -> Vec<(Vec<usize>, f64)> {
     let (shortest, count) = (search.shortest, search.density.len());
-    let mut ways: [Way; N] = std::array::from_fn(|_| Way::new(shortest, count, search.kept));
+    let mut ways: [Way; N] = std::array::from_fn(|_| Way::new(shortest, count, first, search.kept));
     let mut event = 0;
     for frame in 0..=last {
         while search.places.get(event).is_some_and(|p| *p < frame * FINE) {
             event += 1;
         }
-        // Nothing goes before the first beats, which may begin anywhere up to the first event.
-        let least = if frame <= first { 0.0 } else { f32::NEG_INFINITY };
         for length in 0..count {
-            let arrived: [f32; N] = std::array::from_fn(|n| ways[n].arrived(frame, length).max(least));
+            let arrived: [f32; N] = std::array::from_fn(|n| ways[n].arrived(frame, length));
             if arrived.iter().all(|so_far| *so_far == f32::NEG_INFINITY) {
                 continue;
             }
@@ -224,11 +220,11 @@ fn viterbi<const N: usize>(search: &Search<N>, first: usize, last: usize) -> Vec
                 if next > last {
                     way.ends(frame, length, score);
                 } else {
-                    let least = if next <= first { 0.0 } else { f32::NEG_INFINITY };
-                    way.go_on(length, next, score, &price[length], least);
+                    way.go_on(length, next, score, &price[length]);
                 }
             }
         }
+        ways.iter_mut().for_each(|way| way.pass(frame));
         if frame > first && frame + shortest + count <= last {
             ways.iter_mut().for_each(|way| way.settle(frame + 1));
         }
@@ -238,6 +234,7 @@ fn viterbi<const N: usize>(search: &Search<N>, first: usize, last: usize) -> Vec
 
 #[cfg(test)]
 mod tests {
+    use super::super::way::REACH;
     use super::*;
     use rand::{Rng, SeedableRng};
     use rand_chacha::ChaCha8Rng;
@@ -251,7 +248,8 @@ mod tests {
             .unwrap_or(search.places.len());
         let mut best = f64::NEG_INFINITY;
         for length in 0..search.density.len() {
-            let price = before.map_or(0.0, |b| search.prices[0][b][length]);
+            let near = |b: usize| search.prices[0][b].get((length + REACH).checked_sub(b)?);
+            let price = before.map_or(0.0, |b| f64::from(*near(b).unwrap_or(&f32::INFINITY)));
             let score = search.score(frame, length, event) - price;
             let next = frame + search.shortest + length;
             let rest = if next > last {
@@ -283,20 +281,13 @@ mod tests {
             };
             let events = vec![event; places.len()];
             let lengths = 4..=8usize;
+            let price = |a: usize, b: usize| CHANGE * ((4 + b) as f64 / (4 + a) as f64).ln().abs() / 30.0;
             let search = Search {
                 events: &events,
                 places,
                 shortest: 4,
                 density: lengths.clone().map(|n| densities(n, 0.05, Feel::Even)).collect(),
-                prices: [lengths
-                    .clone()
-                    .map(|a| {
-                        lengths
-                            .clone()
-                            .map(|b| CHANGE * (b as f64 / a as f64).ln().abs() / 30.0)
-                            .collect()
-                    })
-                    .collect()],
+                prices: [prices(5, price)],
                 kept: KEPT,
             };
             let (beats, score) = viterbi(&search, first, last).remove(0);
@@ -325,19 +316,13 @@ mod tests {
             places.sort_unstable();
             let events: Vec<Event> = places.iter().map(|p| event(*p)).collect();
             let found = [256, usize::MAX].map(|kept| {
-                let price: Vec<Vec<f64>> = (16..=24)
-                    .map(|a| {
-                        (16..=24)
-                            .map(|b| 2.0 * (f64::from(b) / f64::from(a)).ln().abs())
-                            .collect()
-                    })
-                    .collect();
+                let price = |a: usize, b: usize| 2.0 * ((16 + b) as f64 / (16 + a) as f64).ln().abs();
                 let search = Search {
                     events: &events,
                     places: places.clone(),
                     shortest: 16,
                     density: (16..=24).map(|n| densities(n, 0.02, Feel::Even)).collect(),
-                    prices: [price],
+                    prices: [prices(9, price)],
                     kept,
                 };
                 viterbi(&search, places[0] / FINE, places[599] / FINE).remove(0)

@@ -10,8 +10,12 @@ pub(super) struct Way {
     /// Frames of the shortest beat, and how many lengths there are.
     shortest: usize,
     count: usize,
-    /// Best score of a beat that begins at a frame (modulo the ring) with a length. A beat ends within the ring.
+    /// Best score of a beat that begins at a frame (modulo the ring) with a length; in rows of so many lengths and
+    /// [`REACH`] more on either side, which no beat has. A beat ends within the ring.
     best: Vec<f32>,
+    row: usize,
+    /// The last frame at which a row of beats may begin with nothing before.
+    first: usize,
     ring: usize,
     /// The number of the length of the beat before it, for frames from `base` on.
     from: Vec<u8>,
@@ -28,14 +32,38 @@ pub(super) struct Way {
 /// Nothing goes before this beat.
 const NOTHING: u8 = u8::MAX;
 
+/// A beat's length differs from that of the one before by at most so many frames, some 6 %.
+pub(super) const REACH: usize = 3;
+
+/// The lengths that may follow one, and one more, so that they fill a vector.
+const NEXT: usize = 2 * REACH + 2;
+
+/// For each length, the prices of going on to those from [`REACH`] shorter to as much longer.
+pub(super) type Prices = Vec<[f32; NEXT]>;
+
+/// The prices of going from each of `count` lengths to those near it.
+pub(super) fn prices(count: usize, price: impl Fn(usize, usize) -> f64) -> Prices {
+    let near = |from: usize| {
+        std::array::from_fn(|n| {
+            let to = (from + n)
+                .checked_sub(REACH)
+                .filter(|to| *to < count && n <= 2 * REACH);
+            to.map_or(f32::INFINITY, |to| price(from, to) as f32)
+        })
+    };
+    (0..count).map(near).collect()
+}
+
 impl Way {
-    /// Of beats of `count` lengths, `shortest` frames and more.
-    pub(super) fn new(shortest: usize, count: usize, kept: usize) -> Way {
-        let ring = shortest + count;
-        Way {
+    /// Of beats of `count` lengths, `shortest` frames and more, the first of which begins at frame `first` or before.
+    pub(super) fn new(shortest: usize, count: usize, first: usize, kept: usize) -> Way {
+        let (ring, row) = (shortest + count, count + NEXT);
+        let mut way = Way {
             shortest,
             count,
-            best: vec![f32::NEG_INFINITY; ring * count],
+            best: vec![f32::NEG_INFINITY; ring * row],
+            row,
+            first,
             ring,
             from: Vec::new(),
             base: 0,
@@ -43,13 +71,30 @@ impl Way {
             settled: Vec::new(),
             end: (0, 0),
             score: f64::NEG_INFINITY,
-        }
+        };
+        (0..ring).for_each(|frame| way.open(frame));
+        way
     }
 
-    /// The best score of what leads to a beat at `frame`, which is then forgotten.
-    pub(super) fn arrived(&mut self, frame: usize, length: usize) -> f32 {
-        let place = frame % self.ring * self.count + length;
-        std::mem::replace(&mut self.best[place], f32::NEG_INFINITY)
+    /// Makes room for the beats that begin at `frame`: with nothing before them they cost nothing.
+    fn open(&mut self, frame: usize) {
+        let least = if frame <= self.first {
+            0.0
+        } else {
+            f32::NEG_INFINITY
+        };
+        let at = frame % self.ring * self.row;
+        self.best[at..at + self.row].fill(least);
+    }
+
+    /// The best score of what leads to a beat at `frame`.
+    pub(super) fn arrived(&self, frame: usize, length: usize) -> f32 {
+        self.best[self.place((frame, length))]
+    }
+
+    /// No beat begins at `frame` any more.
+    pub(super) fn pass(&mut self, frame: usize) {
+        self.open(frame + self.ring);
     }
 
     /// A row of beats may end with this one.
@@ -59,21 +104,24 @@ impl Way {
         }
     }
 
-    /// Enters the beats that may follow at frame `next` after one of length number `length`; what begins there costs no
-    /// less than `least` gains.
-    pub(super) fn go_on(&mut self, length: usize, next: usize, score: f64, price: &[f64], least: f32) {
-        let rows = (next + 1 - self.base) * self.count;
-        if self.from.len() < rows {
-            self.from.resize(rows, NOTHING);
+    /// Enters the beats that may follow at frame `next` after one of length number `length`.
+    pub(super) fn go_on(&mut self, length: usize, next: usize, score: f64, prices: &[f32; NEXT]) {
+        let row = (next - self.base) * self.row + length;
+        if self.from.len() < row + self.row {
+            self.from.resize(row + self.row, NOTHING);
         }
-        let (row, place) = ((next - self.base) * self.count, next % self.ring * self.count);
-        // A beat differs from the one before by some 6 % at most.
-        for after in length.saturating_sub(3)..(length + 4).min(self.count) {
-            let arrived = (score - price[after]) as f32;
-            if arrived > self.best[place + after].max(least) {
-                self.best[place + after] = arrived;
-                self.from[row + after] = length as u8;
-            }
+        let place = next % self.ring * self.row + length;
+        let best = self.best[place..].first_chunk_mut::<NEXT>();
+        let from = self.from[row..].first_chunk_mut::<NEXT>();
+        let (Some(best), Some(from)) = (best, from) else {
+            return;
+        };
+        // Without a branch, so that all that may follow are entered in a few instructions.
+        for ((best, from), price) in best.iter_mut().zip(from).zip(prices) {
+            let arrived = score as f32 - price;
+            let better = arrived > *best;
+            *best = if better { arrived } else { *best };
+            *from = if better { length as u8 } else { *from };
         }
     }
 
@@ -101,18 +149,18 @@ impl Way {
         }
         let beats = self.frames(through);
         self.settled.extend(beats);
-        self.from.drain(..(border - self.base) * self.count);
+        self.from.drain(..(border - self.base) * self.row);
         self.base = border;
     }
 
     fn place(&self, (frame, length): (usize, usize)) -> usize {
-        frame % self.ring * self.count + length
+        frame % self.ring * self.row + REACH + length
     }
 
     /// The beat before one; `None` for the first, and where it is settled already.
     fn step(&self, (frame, length): (usize, usize)) -> Option<(usize, usize)> {
-        let row = frame.checked_sub(self.base)? * self.count;
-        let before = *self.from.get(row + length)?;
+        let row = frame.checked_sub(self.base)? * self.row;
+        let before = *self.from.get(row + REACH + length)?;
         (before != NOTHING).then(|| (frame - self.shortest - usize::from(before), usize::from(before)))
     }
 
