@@ -67,6 +67,22 @@ impl Recording {
         recording
     }
 
+    /// A recording of one channel at [`RATE`] whose samples come block after block, none louder than `peak`, so that
+    /// they need not all be in memory.
+    pub fn from_blocks(peak: f32, blocks: impl IntoIterator<Item = Vec<f32>>) -> Self {
+        let mut taking = Taking::new(1, peak);
+        // As above.
+        let _ = blocks.into_iter().try_for_each(|block| taking.append(&[block]));
+        let mut recording = taking.finish().unwrap_or_default();
+        recording.source = Source {
+            seconds: recording.seconds(),
+            sample_rate: RATE,
+            channels: 1,
+            ..Source::default()
+        };
+        recording
+    }
+
     /// Fails if samples that were kept on the disk could not be read back: what was made of them is then not to be
     /// trusted. To be asked before a result is written.
     pub fn check(&self) -> Result<(), AudioError> {
