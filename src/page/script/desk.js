@@ -117,7 +117,8 @@ function showChosen() {
   if (stroke) {
     byId("edit-voice").value = stroke.voice;
     byId("edit-time").value = stroke.time.toFixed(5);
-    for (const name of ["limb", "layer", "mark"]) byId(`edit-${name}`).value = stroke[name];
+    for (const name of ["limb", "layer", "mark", "grace"]) byId(`edit-${name}`).value = stroke[name];
+    byId("grace-line").hidden = !GRACED.includes(stroke.mark);
   } else if (step !== null) {
     byId("add-voice").value = chosen.voice || "snare";
   }
@@ -137,7 +138,9 @@ function correct(patch) {
     choose({ step, voice }, "step", true);
     return;
   }
-  edits.change(stroke.id, patch);
+  // A stroke whose mark goes loses its grace stroke too.
+  const graced = GRACED.includes(patch.mark ?? stroke.mark);
+  edits.change(stroke.id, graced ? patch : { ...patch, grace: "" });
   showChosen();
 }
 function addHere(voice) {
@@ -171,6 +174,11 @@ const desk = {
     for (const name of ["voice", "limb", "layer", "mark"]) {
       byId(`edit-${name}`).addEventListener("change", ({ target }) => correct({ [name]: target.value }));
     }
+    byId("edit-grace").addEventListener("change", ({ target }) => {
+      const before = Number(target.value);
+      if (target.value === "" || (before > 0 && before < 1000)) correct({ grace: target.value === "" ? "" : before.toFixed(1) });
+      else showChosen();
+    });
     byId("edit-time").addEventListener("change", ({ target }) => {
       const time = Number(target.value);
       if (target.value !== "" && time >= 0 && time <= study.recording.seconds) correct({ time: Math.round(time * 1e5) / 1e5 });

@@ -31,7 +31,7 @@ const edits = {
     const taken = this.done.concat(this.undone).map((edit) => edit.id);
     let number = 1;
     while (taken.includes(`new${number}`)) number++;
-    return this.make({ id: `new${number}`, was: null, now: { limb: "", layer: "", mark: "", ...now } });
+    return this.make({ id: `new${number}`, was: null, now: { limb: "", layer: "", mark: "", grace: "", ...now } });
   },
   make(edit) {
     this.done.push(edit);
@@ -64,6 +64,8 @@ const edits = {
     let stroke = null;
     if (said) {
       const original = originals.get(id);
+      // What an older page kept says nothing of grace strokes.
+      said = { grace: original ? original.grace : "", ...said };
       const same = original && SAID.every((name) => original[name] === said[name]);
       stroke = same ? original : {
         ...(original || { id, level: -9 }), ...said, touched: true, sure: 1,

@@ -45,7 +45,9 @@ const sheet = (() => {
 })();
 
 // What a player may say of a stroke.
-const SAID = ["time", "voice", "limb", "layer", "mark"];
+const SAID = ["time", "voice", "limb", "layer", "mark", "grace"];
+// Marks that have a grace stroke.
+const GRACED = ["flam", "drag"];
 
 function strokeOf(record, id) {
   const cell = (name) => record.cells[sheet.column(name)] || "";
@@ -53,7 +55,7 @@ function strokeOf(record, id) {
   const place = [number("bar"), number("beat"), number("step")];
   return {
     id, record,
-    time: number("time"), voice: cell("voice"), limb: cell("limb"), layer: cell("layer"), mark: cell("mark"),
+    time: number("time"), voice: cell("voice"), limb: cell("limb"), layer: cell("layer"), mark: cell("mark"), grace: cell("grace"),
     level: number("level") ?? -9, sure: number("sure") ?? 1,
     step: place.includes(null) ? null : barStart(place[0]) + (place[1] - 1) * BEAT + place[2] - 1,
   };
