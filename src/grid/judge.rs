@@ -141,37 +141,51 @@ pub(super) struct Judge {
 /// What the judge makes of a row of beats.
 pub(super) struct Opinion<'a> {
     judge: &'a Judge,
-    beats: Beats,
+    beats: Beats<'a>,
     impressions: Vec<Impression>,
 }
 
 /// A row of beats as the networks take it.
-struct Beats {
-    /// [`BEAT`] numbers for each.
-    rows: Vec<f32>,
-    /// Whether anything is struck in it.
-    struck: Vec<bool>,
+struct Beats<'a> {
+    pulse: &'a Pulse,
     /// How many are struck, at least 1.
     lively: f32,
 }
 
-impl Beats {
-    fn of(pulse: &Pulse) -> Beats {
-        let mut rows = Vec::with_capacity(pulse.lively.len() * BEAT);
-        for (pattern, heard) in pulse.patterns.iter().zip(&pulse.heard) {
-            rows.extend(pattern);
-            rows.extend(heard.iter().map(|h| *h as f32));
-        }
+/// Beats that are looked at in one matrix product.
+const AT_ONCE: usize = 512;
+
+impl<'a> Beats<'a> {
+    fn of(pulse: &'a Pulse) -> Self {
         Beats {
-            rows,
-            struck: pulse.lively.clone(),
+            pulse,
             lively: pulse.lively.iter().filter(|l| **l).count().max(1) as f32,
         }
     }
 
+    /// What `layer` sees in each beat.
+    fn seen(&self, layer: &Layer) -> Vec<f32> {
+        let mut seen = Vec::with_capacity(self.pulse.lively.len() * WIDTH);
+        let mut rows = Vec::with_capacity(AT_ONCE * BEAT);
+        let parts = self
+            .pulse
+            .patterns
+            .chunks(AT_ONCE)
+            .zip(self.pulse.heard.chunks(AT_ONCE));
+        for (patterns, heard) in parts {
+            rows.clear();
+            for (pattern, heard) in patterns.iter().zip(heard) {
+                rows.extend(pattern);
+                rows.extend(heard.iter().map(|h| *h as f32));
+            }
+            seen.extend(layer.bent_rows(&[&rows], patterns.len()));
+        }
+        seen
+    }
+
     /// Leaves nothing where nothing is struck.
     fn hush(&self, states: &mut [f32]) {
-        let rows = states.chunks_exact_mut(WIDTH).zip(&self.struck);
+        let rows = states.chunks_exact_mut(WIDTH).zip(&self.pulse.lively);
         rows.filter(|(_, struck)| !**struck)
             .for_each(|(state, _)| state.fill(0.0));
     }
@@ -193,7 +207,7 @@ impl Judge {
     }
 
     /// Listens to the beats of `pulse`, whose marks are `marks`.
-    pub(super) fn hear(&self, pulse: &Pulse, marks: &[f32]) -> Opinion<'_> {
+    pub(super) fn hear<'a>(&'a self, pulse: &'a Pulse, marks: &[f32]) -> Opinion<'a> {
         let beats = Beats::of(pulse);
         Opinion {
             judge: self,
@@ -242,9 +256,8 @@ impl Network {
         }
     }
 
-    fn hear(&self, beats: &Beats, marks: &[f32]) -> Impression {
-        let count = beats.struck.len();
-        let mut states = self.beat.bent_rows(&[&beats.rows], count);
+    fn hear(&self, beats: &Beats<'_>, marks: &[f32]) -> Impression {
+        let mut states = beats.seen(&self.beat);
         beats.hush(&mut states);
         for (layer, reach) in self.around.iter().zip(REACH) {
             states = look_around(layer, reach, &states);
@@ -258,12 +271,15 @@ impl Network {
         }
         let marks = self.pulse_marks.even(marks);
         let both: Vec<f32> = mean.iter().chain(&marks).copied().collect();
-        let rows = states.chunks_exact(WIDTH).zip(&beats.struck);
+        let rows = states.chunks_exact(WIDTH).zip(&beats.pulse.lively);
         let ones: Vec<f32> = rows
             .map(|(state, struck)| if *struck { self.one.single(state) } else { 0.0 })
             .collect();
         let softplus = |one: &f32| one.max(0.0) + (-one.abs()).exp().ln_1p();
-        let lively = ones.iter().zip(&beats.struck).filter(|(_, struck)| **struck);
+        let lively = ones
+            .iter()
+            .zip(&beats.pulse.lively)
+            .filter(|(_, struck)| **struck);
         Impression {
             score: self.pulse[1].single(&self.pulse[0].bent(&both)),
             marks,
@@ -275,7 +291,7 @@ impl Network {
         }
     }
 
-    fn score(&self, beats: &Beats, heard: &Impression, bar: usize, first: usize, marks: &[f32]) -> f32 {
+    fn score(&self, beats: &Beats<'_>, heard: &Impression, bar: usize, first: usize, marks: &[f32]) -> f32 {
         let mut inputs = heard.marks.clone();
         inputs.extend(BARS.map(|length| f32::from(u8::from(length == bar))));
         inputs.extend(self.bar_marks.even(marks));
@@ -284,7 +300,7 @@ impl Network {
             .states
             .chunks_exact(WIDTH)
             .zip(&heard.ones)
-            .zip(&beats.struck);
+            .zip(&beats.pulse.lively);
         let begins = begins.skip(first % bar.max(1)).step_by(bar.max(1));
         for ((state, one), _) in begins.filter(|(_, struck)| **struck) {
             count += 1.0;
