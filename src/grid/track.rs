@@ -315,7 +315,8 @@ mod tests {
             let mut places: Vec<usize> = (0..600).map(|_| dice.random_range(40..40_000)).collect();
             places.sort_unstable();
             let events: Vec<Event> = places.iter().map(|p| event(*p)).collect();
-            let found = [256, usize::MAX].map(|kept| {
+            // 200 beats are kept here, a third of what is kept of a recording.
+            let found = [4096, usize::MAX].map(|kept| {
                 let price = |a: usize, b: usize| 2.0 * ((16 + b) as f64 / (16 + a) as f64).ln().abs();
                 let search = Search {
                     events: &events,
@@ -328,17 +329,8 @@ mod tests {
                 viterbi(&search, places[0] / FINE, places[599] / FINE).remove(0)
             });
             let [(few, score), (all, best)] = found;
-            // Few strokes and free tempi leave ways open for long: what is settled may cost a little, never a beat.
-            assert!(
-                score <= best && score > best - 0.02 * best.abs(),
-                "{seed}: {score} {best}"
-            );
-            assert!(
-                few.windows(2).all(|w| (16..=24).contains(&(w[1] - w[0]))),
-                "{seed}"
-            );
-            let same = few.iter().filter(|beat| all.contains(beat)).count();
-            assert!(same * 10 > 9 * all.len(), "{seed}: {same} of {}", all.len());
+            assert_eq!(few, all, "seed {seed}");
+            assert!((score - best).abs() < 1e-6, "seed {seed}: {score} {best}");
         }
     }
 
