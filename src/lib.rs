@@ -80,6 +80,8 @@ pub fn study_of(
     let onsets = hits::find(recording, &heard, &options.hits);
     watch(Stage::Voices);
     let named = voices::name(recording, &heard, &onsets, &options.voices);
+    // Of hours this is much, and nobody asks for it any more.
+    drop((heard, onsets));
     let groups = voices::measure(recording, &named);
     let named = corrections.apply_kit(named, groups);
     let stretch = recording.start..=recording.start + recording.seconds();

@@ -31,11 +31,15 @@ const USUAL_MP3_DELAY: u64 = 576 + 529;
 /// Samples that come out of an AAC decoder before the sound, at least: one block **[C]**.
 const USUAL_AAC_DELAY: u64 = 1024;
 /// Bytes of samples that stay in memory.
-const IN_MEMORY: usize = 16 << 20;
+const IN_MEMORY: usize = 4 << 20;
 /// A packet that says it lasts longer than this many samples lies.
 const LONGEST_PACKET: u64 = 1 << 16;
 /// Nobody plays for longer than this, but a few bytes can be made to say so: hours.
 const LONGEST: u64 = 12;
+/// The highest rate that is read, samples a second.
+const FASTEST: u32 = 192_000;
+/// So many pieces of sound a file may claim whatever its length: it may be the beginning of a longer one.
+const FEW_PIECES: u64 = 1 << 20;
 
 /// How a warning begins that tells of a file cut short.
 const AS_FAR: &str = "the file is cut short and read only as far as it goes";
@@ -59,7 +63,17 @@ pub(super) fn decode<S: Source>(
 ) -> Result<Decoded, AudioError> {
     let io = |e: io::Error| super::error::unreadable(name, &e);
     let length = source.byte_len().unwrap_or(0);
-    let stated = mp4::stated(&mut source, length).map_err(io)?;
+    let mp4::Film {
+        tracks: stated,
+        pieces,
+    } = mp4::stated(&mut source, length).map_err(io)?;
+    if pieces > length.max(FEW_PIECES) {
+        return Err(AudioError::Damaged {
+            file: name.to_owned(),
+            kind,
+            reason: format!("it claims {pieces} pieces of sound, more than it has bytes"),
+        });
+    }
     let again = source.again().map_err(io)?;
     let whole = guarded(kind, name, || decode_from(Box::new(again), &stated, kind, name));
     if !matches!(whole, Err(AudioError::Damaged { .. })) {
@@ -391,6 +405,8 @@ impl<'n> Work<'n> {
                 self.bad += 1;
                 let all = packet.dur.get().saturating_add(packet.trim_start.get());
                 self.owed = self.owed.saturating_add(all.min(LONGEST_PACKET));
+                let rate = self.form.map_or(FASTEST, |(_, rate)| rate);
+                self.not_longer(self.frames.saturating_add(self.owed), rate)?;
             }
             (Some(form), Some(first)) if form != first => {
                 self.broken = Some("its form changes in the middle".to_owned());
@@ -407,17 +423,23 @@ impl<'n> Work<'n> {
                 self.good += 1;
                 self.owe(channels)?;
                 self.write(&interleaved, channels)?;
-                if self.frames / u64::from(rate) > LONGEST * 3600 {
-                    return Err(AudioError::Damaged {
-                        file: self.name.to_owned(),
-                        kind: self.kind,
-                        reason: format!("it lasts longer than {LONGEST} hours"),
-                    });
-                }
+                self.not_longer(self.frames, rate)?;
             }
         }
         self.interleaved = interleaved;
         Ok(true)
+    }
+
+    /// Refuses so many samples where they last longer than anybody plays.
+    fn not_longer(&self, frames: u64, rate: u32) -> Result<(), AudioError> {
+        if frames / u64::from(rate.max(1)) <= LONGEST * 3600 {
+            return Ok(());
+        }
+        Err(AudioError::Damaged {
+            file: self.name.to_owned(),
+            kind: self.kind,
+            reason: format!("it lasts longer than {LONGEST} hours"),
+        })
     }
 
     /// Writes the silence of packets that could not be decoded.

@@ -4,6 +4,9 @@
 //! says from which moment of the coded sound on it is heard, so that what the encoder put before it is left out
 //! **[P: ISO/IEC 14496-12, 8.6.6]**. The tag is a line of hexadecimal numbers, of which the second is the delay and
 //! the fourth the length, in samples **[C]**.
+//!
+//! Also how many pieces of coded sound its boxes claim: a few bytes can claim milliards, each of which would be asked
+//! for.
 
 use std::io::{self, Read, Seek, SeekFrom};
 
@@ -24,9 +27,18 @@ pub(super) struct Stated {
     pub(super) pieces: bool,
 }
 
+/// What is stated of a film.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub(super) struct Film {
+    /// Its tracks.
+    pub(super) tracks: Vec<Stated>,
+    /// The most pieces of coded sound or picture that one box claims (sample tables, track runs).
+    pub(super) pieces: u64,
+}
+
 /// Boxes in boxes, and boxes in all, that are looked at: far more than any real file has.
 const DEEPEST: usize = 8;
-const MOST: usize = 10_000;
+const MOST: usize = 100_000;
 /// Bytes of a box that is read whole.
 const LARGEST: u64 = 1 << 16;
 
@@ -37,6 +49,7 @@ struct Finding {
     film: f64,
     tracks: Vec<Track>,
     tag: Option<(f64, f64)>,
+    pieces: u64,
 }
 
 #[derive(Default)]
@@ -48,14 +61,21 @@ struct Track {
     edits: Vec<(f64, f64)>,
 }
 
-/// What the file states of its tracks. Whatever is broken states nothing.
-pub(super) fn stated<R: Read + Seek>(file: &mut R, length: u64) -> io::Result<Vec<Stated>> {
+/// What the file states. Whatever is broken states nothing.
+pub(super) fn stated<R: Read + Seek>(file: &mut R, length: u64) -> io::Result<Film> {
     let mut finding = Finding::default();
     finding.walk(file, 0, length, 0)?;
     let Finding {
-        film, tracks, tag, ..
+        film,
+        tracks,
+        tag,
+        pieces,
+        ..
     } = finding;
-    Ok(tracks.iter().map(|track| track.stated(film, tag)).collect())
+    Ok(Film {
+        tracks: tracks.iter().map(|track| track.stated(film, tag)).collect(),
+        pieces,
+    })
 }
 
 impl Track {
@@ -127,10 +147,12 @@ impl Finding {
                 self.tracks.push(Track::default());
                 self.walk(file, at, end, depth + 1)
             }
-            b"moov" | b"mdia" | b"edts" | b"udta" | b"ilst" => self.walk(file, at, end, depth + 1),
+            b"moov" | b"mdia" | b"minf" | b"stbl" | b"edts" | b"udta" | b"ilst" | b"moof" | b"traf" => {
+                self.walk(file, at, end, depth + 1)
+            }
             // Its boxes come after four bytes of version.
             b"meta" => self.walk(file, at + 4, end, depth + 1),
-            b"mvhd" | b"mdhd" | b"tkhd" | b"hdlr" | b"elst" | b"----" => {
+            b"mvhd" | b"mdhd" | b"tkhd" | b"hdlr" | b"elst" | b"----" | b"stsz" | b"stts" | b"trun" => {
                 file.seek(SeekFrom::Start(at))?;
                 let mut bytes = Vec::new();
                 file.by_ref()
@@ -141,6 +163,10 @@ impl Finding {
             }
             _ => Ok(()),
         }
+    }
+
+    fn claim(&mut self, pieces: Option<u64>) {
+        self.pieces = self.pieces.max(pieces.unwrap_or(0));
     }
 
     /// Takes down what a box says; one that is cut short says nothing.
@@ -168,6 +194,12 @@ impl Finding {
                 }
             }
             (b"----", _) => self.tag = gapless(bytes).or(self.tag),
+            (b"stsz", _) => self.claim(number(bytes, 8, 4)),
+            (b"trun", _) => self.claim(number(bytes, 4, 4)),
+            (b"stts", _) => {
+                let entries = bytes.get(8..).unwrap_or_default().chunks_exact(8);
+                self.claim(Some(entries.filter_map(|entry| number(entry, 0, 4)).sum()));
+            }
             _ => {}
         }
     }

@@ -67,6 +67,22 @@ impl Recording {
         recording
     }
 
+    /// A recording of one channel at [`RATE`] whose samples come block after block, none louder than `peak`, so that
+    /// they need not all be in memory.
+    pub fn from_blocks(peak: f32, blocks: impl IntoIterator<Item = Vec<f32>>) -> Self {
+        let mut taking = Taking::new(1, peak);
+        // As above.
+        let _ = blocks.into_iter().try_for_each(|block| taking.append(&[block]));
+        let mut recording = taking.finish().unwrap_or_default();
+        recording.source = Source {
+            seconds: recording.seconds(),
+            sample_rate: RATE,
+            channels: 1,
+            ..Source::default()
+        };
+        recording
+    }
+
     /// Fails if samples that were kept on the disk could not be read back: what was made of them is then not to be
     /// trusted. To be asked before a result is written.
     pub fn check(&self) -> Result<(), AudioError> {
@@ -101,8 +117,15 @@ impl Recording {
 
     /// Fills `out` with the samples of `channel` from sample `start` on; silence outside the recording.
     pub fn read(&self, channel: usize, start: isize, out: &mut [f32]) {
-        self.fill(start, out, |frame| {
-            frame.get(channel).map_or(0.0, |s| f32::from(*s) * self.unit)
+        let channels = self.channels();
+        if channel >= channels {
+            return out.fill(0.0);
+        }
+        self.fill(start, out, |block, out| {
+            let samples = block.iter().skip(channel).step_by(channels);
+            out.iter_mut()
+                .zip(samples)
+                .for_each(|(o, s)| *o = f32::from(*s) * self.unit);
         });
     }
 
@@ -117,23 +140,46 @@ impl Recording {
 
     /// Fills `out` with the mean of all channels from sample `start` on; silence outside the recording.
     pub fn read_mono(&self, start: isize, out: &mut [f32]) {
-        let unit = self.unit / self.channels().max(1) as f32;
-        self.fill(start, out, |frame| {
-            frame.iter().fold(0.0, |sum, s| sum + f32::from(*s) * unit)
+        let channels = self.channels().max(1);
+        let unit = self.unit / channels as f32;
+        let share = |s: &i16| f32::from(*s) * unit;
+        self.fill(start, out, |block, out| match channels {
+            // Plain loops for the usual cases, which the compiler turns into vector instructions.
+            1 => out.iter_mut().zip(block).for_each(|(o, s)| *o = share(s)),
+            2 => {
+                let (pairs, _) = block.as_chunks::<2>();
+                out.iter_mut()
+                    .zip(pairs)
+                    .for_each(|(o, [a, b])| *o = share(a) + share(b));
+            }
+            _ => {
+                let frames = block.chunks_exact(channels);
+                out.iter_mut()
+                    .zip(frames)
+                    .for_each(|(o, frame)| *o = frame.iter().map(share).sum());
+            }
         });
     }
 
-    fn fill(&self, start: isize, out: &mut [f32], value: impl Fn(&[i16]) -> f32) {
-        out.fill(0.0);
+    /// Fills `out` from sample `start` on, block by block; silence outside the recording.
+    fn fill(&self, start: isize, out: &mut [f32], write: impl Fn(&[i16], &mut [f32])) {
         let skip = start.min(0).unsigned_abs().min(out.len());
-        let present = out.get_mut(skip..).unwrap_or_default();
-        let count = present.len();
-        let mut rest = present.iter_mut();
-        self.store.each(start.max(0) as usize, count, |frame| {
-            if let Some(o) = rest.next() {
-                *o = value(frame);
-            }
+        let first = start.max(0) as usize;
+        let there = self.len().saturating_sub(first).min(out.len() - skip);
+        let (before, rest) = out.split_at_mut(skip);
+        let (mut present, after) = rest.split_at_mut(there);
+        before.fill(0.0);
+        after.fill(0.0);
+        self.store.each(first, there, |block| {
+            let rest = std::mem::take(&mut present);
+            let frames = block.len() / self.channels().max(1);
+            let end = frames.min(rest.len());
+            let (now, later) = rest.split_at_mut(end);
+            write(block, now);
+            present = later;
         });
+        // What a working file did not give back.
+        present.fill(0.0);
     }
 }
 
@@ -164,12 +210,17 @@ impl Taking {
     fn take<C: AsRef<[f32]>>(&mut self, channels: &[C], start: usize, count: usize) -> io::Result<()> {
         self.frames.clear();
         self.frames.resize(count * channels.len(), 0);
+        let scale = if self.peak > 0.0 {
+            f32::from(i16::MAX) / self.peak
+        } else {
+            0.0
+        };
         for (at, channel) in channels.iter().enumerate() {
             let samples = channel.as_ref().get(start..).unwrap_or_default();
             let places = self.frames.iter_mut().skip(at).step_by(channels.len());
             places
                 .zip(samples)
-                .for_each(|(place, x)| *place = stored(*x, self.peak));
+                .for_each(|(place, x)| *place = stored(*x, scale));
         }
         self.filling.push(&self.frames)
     }
@@ -192,10 +243,12 @@ pub(super) fn no_room(file: &str, error: &io::Error) -> AudioError {
     }
 }
 
-/// A sample as it is kept: a share of `peak`. Not a number becomes silence, as `as` saturates.
-fn stored(x: f32, peak: f32) -> i16 {
-    if peak > 0.0 && x.is_finite() {
-        (x / peak * f32::from(i16::MAX)).round() as i16
+/// A sample as it is kept: times `scale`, to the nearest whole number. Not a number becomes silence, as `as` saturates.
+fn stored(x: f32, scale: f32) -> i16 {
+    if x.is_finite() {
+        let scaled = x * scale;
+        // By hand, as `round` is a call of a function for every sample.
+        (scaled + 0.5f32.copysign(scaled)) as i16
     } else {
         0
     }

@@ -11,6 +11,40 @@ const INAUDIBLE: Decibels = Decibels(-80.0);
 /// Beyond this a float is no sound but a damaged file.
 const ABSURD: f32 = 1e6;
 
+/// Samples that are looked at side by side.
+const LANES: usize = 8;
+
+/// The loudest of some samples; not a number where any is none.
+fn loudest(samples: &[f32]) -> f32 {
+    let mut peaks = [0.0f32; LANES];
+    let mut strange = [0.0f32; LANES];
+    let (rows, rest) = samples.as_chunks::<LANES>();
+    for row in rows {
+        for ((peak, strange), x) in peaks.iter_mut().zip(&mut strange).zip(row) {
+            *peak = if x.abs() > *peak { x.abs() } else { *peak };
+            // 0 for every number, and no number for what is infinite or none.
+            *strange += x * 0.0;
+        }
+    }
+    for ((peak, strange), x) in peaks.iter_mut().zip(&mut strange).zip(rest) {
+        *peak = peak.max(x.abs());
+        *strange += x * 0.0;
+    }
+    peaks.into_iter().fold(0.0, f32::max) + strange.iter().sum::<f32>()
+}
+
+/// The sum of some samples.
+fn sum_of(samples: &[f32]) -> f64 {
+    let mut sums = [0.0f64; LANES];
+    let (rows, rest) = samples.as_chunks::<LANES>();
+    for row in rows {
+        sums.iter_mut()
+            .zip(row)
+            .for_each(|(sum, x)| *sum += f64::from(*x));
+    }
+    sums.iter().sum::<f64>() + rest.iter().map(|x| f64::from(*x)).sum::<f64>()
+}
+
 /// Collects it, block by block.
 pub(super) struct Survey {
     rate: u32,
@@ -47,13 +81,23 @@ impl Survey {
                 .position(|x| !x.is_finite() || x.abs() > ABSURD)
                 .map(|i| (i, c[i]))
         };
-        if let Some((i, value)) = block.iter().filter_map(bad).min_by_key(|(i, _)| *i) {
+        let peaks: Vec<f32> = block.iter().map(|channel| loudest(channel)).collect();
+        // Looked at once more only where something is wrong: not even a comparison holds of what is no number.
+        let sound = |peak: &f32| *peak <= ABSURD;
+        if !peaks.iter().all(sound)
+            && let Some((i, value)) = block.iter().filter_map(bad).min_by_key(|(i, _)| *i)
+        {
             return Err((first + i as u64, value));
         }
-        for ((channel, sum), run) in block.iter().zip(&mut self.sums).zip(&mut self.runs) {
+        let parts = self.sums.iter_mut().zip(&mut self.runs);
+        for ((channel, peak), (sum, run)) in block.iter().zip(peaks).zip(parts) {
+            self.peak = self.peak.max(peak);
+            *sum += sum_of(channel);
+            if peak < self.full_scale {
+                *run = 0;
+                continue;
+            }
             for (at, &x) in (first..).zip(channel) {
-                self.peak = self.peak.max(x.abs());
-                *sum += f64::from(x);
                 *run = if x.abs() >= self.full_scale { *run + 1 } else { 0 };
                 if *run == CLIPPED_RUN {
                     if self.clips == 0 || at < self.first_clip {
@@ -102,5 +146,28 @@ impl Survey {
             ));
         }
         warnings
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_no_number_is_found_wherever_it_stands() {
+        for length in [1, 8, 9, 31] {
+            for at in 0..length {
+                for (value, is_sound) in [(f32::NAN, false), (f32::INFINITY, false), (-0.75, true)] {
+                    let mut samples = vec![0.5f32; length];
+                    samples[at] = value;
+                    let peak = loudest(&samples);
+                    assert_eq!(peak <= ABSURD, is_sound, "{length} {at} {value}");
+                    assert!(!is_sound || peak == 0.75, "{length} {at} {peak}");
+                    let found = Survey::new(44_100, 1, 1.0).add(100, &[samples]);
+                    assert_eq!(found.is_ok(), is_sound);
+                    assert!(found.err().is_none_or(|(frame, _)| frame == 100 + at as u64));
+                }
+            }
+        }
     }
 }

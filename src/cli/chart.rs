@@ -4,6 +4,7 @@ use std::path::{Path, PathBuf};
 use std::{fs, io};
 
 use anyhow::Error;
+use rayon::prelude::*;
 
 use super::args::{Bars, ChartArgs, Picture};
 use super::line::Suited;
@@ -66,13 +67,14 @@ pub(super) fn run(args: &ChartArgs) -> Result<(), Error> {
 
 /// Draws charts of the whole study and clears away pages that a longer one has left.
 pub(super) fn draw(folder: &Path, study: &Study, kinds: &[ChartKind]) -> Result<Vec<PathBuf>, Error> {
-    let mut files = Vec::new();
-    for &kind in kinds {
+    let each = kinds.par_iter().map(|&kind| {
         let charts = charts::draw(study, kind, None);
-        files.extend(write(folder, &charts, "")?);
+        let files = write(folder, &charts, "")?;
         clear_pages(&folder.join("charts"), kind.name(), &charts)?;
-    }
-    Ok(files)
+        Ok(files)
+    });
+    let files: Result<Vec<Vec<PathBuf>>, Error> = each.collect();
+    Ok(files?.concat())
 }
 
 /// Draws in files of their own, whose names end in `suffix`: some bars only, or a line that suits the player.

@@ -17,8 +17,6 @@ use crate::units::Seconds;
 pub(super) const PAGE: &str = "study.html";
 /// The folder of its sound.
 const SOUND: &str = "sound";
-/// Parts that are made at once: so much of the recording is in memory twice.
-const AT_ONCE: usize = 8;
 
 /// Writes the page and its sound; what the player should know of it comes back. At most `most` of the recording goes
 /// beside the page; none at all leaves a page that is silent.
@@ -50,7 +48,7 @@ pub(super) fn write(
     }))
 }
 
-/// Writes the parts one handful after the other, and gathers what is in them.
+/// Writes the parts, as many at a time as there are cores, and gathers what is in them.
 fn write_parts(folder: &Path, study: &Study, recording: &Recording, sound: &mut Sound) -> Result<(), Error> {
     let strokes: Vec<usize> = study
         .strokes
@@ -58,20 +56,16 @@ fn write_parts(folder: &Path, study: &Study, recording: &Recording, sound: &mut 
         .filter(|stroke| stroke.hit.time >= recording.start)
         .map(|stroke| (stroke.hit.time - recording.start).to_sample(RATE))
         .collect();
-    let numbers: Vec<usize> = (0..sound.parts()).collect();
-    let mut attacks: Vec<Written> = Vec::new();
-    for handful in numbers.chunks(AT_ONCE) {
-        let made: Vec<Written> = handful
-            .par_iter()
-            .map(|&number| sound::write(sound, &part(recording, sound, number), &strokes))
-            .collect();
-        for (number, mut written) in handful.iter().zip(made) {
-            study::write_file(folder, &sound::name(*number), written.script.as_bytes())?;
-            written.script.clear();
-            attacks.push(written);
-        }
-    }
-    sound.gather(attacks.iter());
+    let made: Result<Vec<Written>, Error> = (0..sound.parts())
+        .into_par_iter()
+        .map(|number| {
+            let mut written = sound::write(sound, &part(recording, sound, number), &strokes);
+            let script = std::mem::take(&mut written.script);
+            study::write_file(folder, &sound::name(number), script.as_bytes())?;
+            Ok(written)
+        })
+        .collect();
+    sound.gather(made?.iter());
     Ok(())
 }
 

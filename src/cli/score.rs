@@ -6,6 +6,7 @@ use anyhow::Error;
 
 use super::args::Bars;
 use super::chart;
+use crate::charts::Chart;
 use crate::notation::score::Score;
 use crate::notation::{midi, musicxml, pdf, staff};
 use crate::options::{Paper, ScoreOptions};
@@ -27,8 +28,22 @@ pub(super) fn write(
             format!("{suited}{}", bars.suffix()),
         ),
     };
-    let pages = staff::draw(study, &score, options);
-    let mut files = chart::write(folder, &pages, &suffix)?;
+    let (mut pages, mut document) = (Vec::new(), pdf::Document::default());
+    let mut files: Result<Vec<PathBuf>, Error> = Ok(Vec::new());
+    staff::draw_each(study, &score, options, |page| {
+        if let Ok(known) = &mut files {
+            document.add(&page.svg);
+            match chart::write(folder, std::slice::from_ref(&page), &suffix) {
+                Ok(more) => known.extend(more),
+                Err(error) => files = Err(error),
+            }
+        }
+        pages.push(Chart {
+            svg: String::new(),
+            ..page
+        });
+    });
+    let mut files = files?;
     let paper = match options.paper {
         Paper::A4 | Paper::Slip => "",
         Paper::Phone => "-phone",
@@ -36,9 +51,8 @@ pub(super) fn write(
     if suffix.is_empty() {
         chart::clear_pages(&folder.join("charts"), &format!("{}{paper}", staff::NAME), &pages)?;
     }
-    let svgs: Vec<&str> = pages.iter().map(|page| page.svg.as_str()).collect();
     let others = [
-        (format!("score{paper}{suffix}.pdf"), pdf::write(&svgs)),
+        (format!("score{paper}{suffix}.pdf"), document.finish()),
         (
             format!("score{suffix}.musicxml"),
             musicxml::write(study, &score, options.tempo).into_bytes(),

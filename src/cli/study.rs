@@ -68,8 +68,12 @@ pub(super) fn make(
     study.warnings.extend(other_recording);
     show(Stage::Write);
     let saved = study::write(folder, &study, &loaded)?;
-    chart::draw(folder, &study, &ChartKind::ALL)?;
-    score::write(folder, &study, &ScoreOptions::default(), None, "")?;
+    let (drawn, scored) = rayon::join(
+        || chart::draw(folder, &study, &ChartKind::ALL),
+        || score::write(folder, &study, &ScoreOptions::default(), None, ""),
+    );
+    drawn?;
+    scored?;
     let most = Seconds(f64::from(args.page_sound) * 60.0);
     let page = page::write(folder, &study, &saved, &recording, most)?;
     let minded = loaded.warnings.iter().chain(&page);

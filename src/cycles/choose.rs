@@ -84,13 +84,15 @@ pub(super) struct Chosen {
 pub(super) fn choose(strokes: &mut Strokes, asked: Asked) -> Chosen {
     let mut found: Vec<Found> = Vec::new();
     let (mut lengths, mut open) = (Vec::new(), None);
+    // What was priced stays so: a figure that is found takes streams away and changes no other.
+    let (mut free_known, mut resolved_known) = (Vec::new(), Vec::new());
     while found.len() < MOST {
         let search = Search::new(strokes, Among::Voices, asked);
-        let free = search.free();
+        let free = search.free(&mut free_known);
         if found.is_empty() {
             lengths = [free.clone(), search.with_the_bar(Against::Bar)].concat();
         }
-        let candidates = [closely(free), closely(search.resolved())].concat();
+        let candidates = [closely(free), closely(search.resolved(&mut resolved_known))].concat();
         let tried = candidates.clone();
         let next = first_good(candidates, &search, strokes, Against::Bar);
         match next {
@@ -170,7 +172,7 @@ fn composed(found: &[Found], strokes: &Strokes, asked: Asked) -> Option<Found> {
         let mut same = found.iter().filter(|f| f.figure.turn.length == c.turn.length);
         same.any(|f| f.figure.span.0 < c.span.1 && c.span.0 < f.figure.span.1)
     };
-    let mut candidates = search.free();
+    let mut candidates = search.free(&mut Vec::new());
     candidates.retain(|c| c.bits > 0.0 && !again(c));
     first_good(closely(candidates), &search, strokes, Against::Bar)
 }

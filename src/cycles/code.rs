@@ -176,20 +176,31 @@ impl Codes {
 
     /// About the same, for proposals: the likeliest figure written out, phases of a third or more being struck.
     pub(super) fn quick(&self, tally: &Tally) -> f64 {
-        let phases = tally.struck.len();
-        let (all, seen) = (tally.struck.iter().sum::<u32>(), tally.seen.iter().sum::<u32>());
-        let mut best = f64::INFINITY;
-        for parts in [3, 5, 8] {
-            let (mut on, mut on_seen, mut notes) = (0, 0, 0usize);
-            for (&k, &n) in tally.struck.iter().zip(&tally.seen) {
-                if parts * k >= 2 * n && n > 0 {
-                    (on, on_seen, notes) = (on + k, on_seen + n, notes + 1);
-                }
+        let phases = tally.struck.iter().zip(&tally.seen);
+        self.quick_of(phases.map(|(&k, &n)| (k, n)))
+    }
+
+    /// The same for phases struck so often of so many times.
+    pub(super) fn quick_of(&self, tally: impl Iterator<Item = (u32, u32)>) -> f64 {
+        let (mut phases, mut all, mut seen) = (0u32, 0u32, 0u32);
+        let mut parts = [(3u32, 0u32, 0u32, 0u32), (5, 0, 0, 0), (8, 0, 0, 0)];
+        for (k, n) in tally {
+            (phases, all, seen) = (phases + 1, all + k, seen + n);
+            for (part, on, on_seen, notes) in &mut parts {
+                // Without a branch, so that many phases are looked at in one instruction.
+                let struck = u32::from(*part * k >= 2 * n) & u32::from(n > 0);
+                *on += struck * k;
+                *on_seen += struck * n;
+                *notes += struck;
             }
-            let choose = self.whole[phases] - self.whole[notes] - self.whole[phases - notes];
-            best = best.min(choose + self.rate(on, on_seen) + self.rate(all - on, seen - on_seen));
         }
-        best + 2.0
+        let whole = |count: u32| self.whole[count as usize];
+        let least = parts.iter().map(|(_, on, on_seen, notes)| {
+            whole(phases) - whole(*notes) - whole(phases - notes)
+                + self.rate(*on, *on_seen)
+                + self.rate(all - on, seen - on_seen)
+        });
+        least.fold(f64::INFINITY, f64::min) + 2.0
     }
 
     /// Bits for all strokes of a tally when every phase is struck at the same rate.
@@ -206,6 +217,11 @@ impl Codes {
     /// The figure that explains a tally best: which phases are struck.
     pub(super) fn mask(&self, tally: &Tally, room: &mut Room) -> Vec<bool> {
         weigh(tally, room);
+        self.mask_as_weighed(tally, room)
+    }
+
+    /// The same when this tally was the last one weighed in `room`.
+    fn mask_as_weighed(&self, tally: &Tally, room: &Room) -> Vec<bool> {
         let ways = READY_PRICES.ways.iter().zip(&room.costs);
         let Some((way, _)) = ways.min_by(|a, b| a.1.total_cmp(b.1)) else {
             return vec![false; tally.struck.len()];
@@ -219,9 +235,10 @@ impl Codes {
             .collect()
     }
 
-    /// The share of struck steps on the phases that the best figure strikes; 0 when it strikes none.
-    pub(super) fn struck_rate(&self, tally: &Tally, room: &mut Room) -> f64 {
-        let mask = self.mask(tally, room);
+    /// The share of struck steps on the phases that the best figure strikes; 0 when it strikes none. The tally is the
+    /// last one whose [`Codes::bits`] were worked out in `room`.
+    pub(super) fn struck_rate(&self, tally: &Tally, room: &Room) -> f64 {
+        let mask = self.mask_as_weighed(tally, room);
         let (mut hits, mut steps) = (0u32, 0u32);
         for (phase, _) in mask.iter().enumerate().filter(|(_, on)| **on) {
             hits += tally.struck[phase];

@@ -37,6 +37,9 @@ pub(super) struct Work {
     known: HashMap<(usize, (usize, usize), Against), f64>,
 }
 
+/// What a cycle of one turn saves on stretches that were priced: for each stream, where it was asked.
+pub(super) type Saved = HashMap<(usize, usize), Vec<Option<f64>>>;
+
 impl Work {
     /// Forgets accounts once they are many, so that memory does not grow with the number of lengths tried.
     pub(super) fn forget(&mut self) {
@@ -55,28 +58,29 @@ impl Search<'_> {
         against: Against,
         work: &mut Work,
     ) -> Candidate {
-        let price = self.stream_price();
+        self.explain_again(turn, span, against, work, &mut Saved::default())
+    }
+
+    /// The same for a turn of which some stretches were priced before.
+    pub(super) fn explain_again(
+        &self,
+        turn: Turn,
+        span: (usize, usize),
+        against: Against,
+        work: &mut Work,
+        saved: &mut Saved,
+    ) -> Candidate {
+        let saved = saved.entry(span).or_default();
+        saved.resize(self.strokes.streams.len(), None);
         let mut parts = Vec::new();
         for (index, stream) in self.streams() {
+            let saved = &mut saved[index];
             if stream.is_taken(span.0, span.1) {
                 continue;
             }
-            tally(&stream.hit, span, turn, &mut work.cycle);
-            // No account to beat costs more than an even rate: most streams need no closer look.
-            let even = self.codes.even(&work.cycle) + 2.0;
-            if even + QUICK <= self.codes.quick(&work.cycle) + price {
-                continue;
-            }
-            let cycle = self.codes.bits(&work.cycle, &mut work.room);
-            if even <= cycle + price {
-                continue;
-            }
-            let saved = self.account(index, span, against, work) - cycle - price;
-            if saved > 0.0 && self.codes.struck_rate(&work.cycle, &mut work.room) >= MOSTLY {
-                parts.push(Part {
-                    stream: index,
-                    bits: saved,
-                });
+            let bits = *saved.get_or_insert_with(|| self.saves(index, turn, span, against, work));
+            if bits > 0.0 {
+                parts.push(Part { stream: index, bits });
             }
         }
         let parts = self.disjoint(parts);
@@ -87,6 +91,29 @@ impl Search<'_> {
             parts,
             bits,
         }
+    }
+
+    /// Bits that a cycle saves on one stream, the stream's price paid; 0 where it explains nothing.
+    fn saves(
+        &self,
+        index: usize,
+        turn: Turn,
+        span: (usize, usize),
+        against: Against,
+        work: &mut Work,
+    ) -> f64 {
+        let price = self.stream_price();
+        tally(&self.strokes.streams[index].hit, span, turn, &mut work.cycle);
+        // No account to beat costs more than an even rate: most streams need no closer look.
+        let even = self.codes.even(&work.cycle) + 2.0;
+        if even + QUICK <= self.codes.quick(&work.cycle) + price {
+            return 0.0;
+        }
+        let cycle = self.codes.bits(&work.cycle, &mut work.room);
+        if even <= cycle + price || self.codes.struck_rate(&work.cycle, &work.room) < MOSTLY {
+            return 0.0;
+        }
+        (self.account(index, span, against, work) - cycle - price).max(0.0)
     }
 
     /// Bits to say that a stream has a part in it.

@@ -9,7 +9,7 @@ use rayon::prelude::*;
 use super::Carrier;
 use super::code::Codes;
 use super::long::long;
-use super::price::Work;
+use super::price::{Saved, Work};
 use super::streams::Stream;
 use super::stretch::{base, near, paid};
 use super::strokes::{Strokes, Turn};
@@ -178,19 +178,19 @@ impl<'a> Search<'a> {
     }
 
     /// The best candidate of a freely running cycle of each length that crosses the bar.
-    pub(super) fn free(&self) -> Vec<Candidate> {
+    pub(super) fn free(&self, known: &mut Vec<Saved>) -> Vec<Candidate> {
         let crossing = self.lengths.iter().copied().filter(|l| self.fits(*l, 0));
-        self.all(crossing.map(Turn::free).collect(), Against::Bar)
+        self.all(crossing.map(Turn::free).collect(), Against::Bar, known)
     }
 
     /// The best candidate of each length that turns with the bar.
     pub(super) fn with_the_bar(&self, against: Against) -> Vec<Candidate> {
         let locked = self.lengths.iter().copied().filter(|l| !self.strokes.crosses(*l));
-        self.all(locked.map(Turn::free).collect(), against)
+        self.all(locked.map(Turn::free).collect(), against, &mut Vec::new())
     }
 
     /// The best candidate of each length that crosses the bar and starts anew after a round of bars.
-    pub(super) fn resolved(&self) -> Vec<Candidate> {
+    pub(super) fn resolved(&self, known: &mut Vec<Saved>) -> Vec<Candidate> {
         let mut turns = Vec::new();
         for bars in ROUNDS {
             let round = bars * self.strokes.bar;
@@ -202,14 +202,18 @@ impl<'a> Search<'a> {
                 }));
             }
         }
-        self.all(turns, Against::Bar)
+        self.all(turns, Against::Bar, known)
     }
 
-    /// The best candidate of each turn.
-    fn all(&self, turns: Vec<Turn>, against: Against) -> Vec<Candidate> {
+    /// The best candidate of each turn. What earlier searches of the same turns have priced is in `known`.
+    fn all(&self, turns: Vec<Turn>, against: Against, known: &mut Vec<Saved>) -> Vec<Candidate> {
+        known.resize_with(turns.len(), Saved::default);
         let found: Vec<Option<Candidate>> = turns
             .par_iter()
-            .map_init(Work::default, |work, turn| self.best(*turn, against, work))
+            .zip(known)
+            .map_init(Work::default, |work, (turn, saved)| {
+                self.best(*turn, against, work, saved)
+            })
             .collect();
         found.into_iter().flatten().collect()
     }
@@ -221,7 +225,7 @@ impl<'a> Search<'a> {
         let turns: Vec<Turn> = crossing.map(Turn::free).collect();
         let closest = |work: &mut Work, turn: &Turn| {
             work.forget();
-            let spans = self.propose(*turn, work);
+            let spans = self.propose(*turn);
             let lasting = spans.into_iter().filter(|span| self.lasts(*turn, *span));
             let all = lasting.filter_map(|span| self.least_costly(*turn, span, work));
             all.max_by(|a, b| a.bits.total_cmp(&b.bits))
@@ -231,9 +235,9 @@ impl<'a> Search<'a> {
     }
 
     /// The stretch on which this turn saves most; `None` when no stretch is long enough or nothing is explained.
-    fn best(&self, turn: Turn, against: Against, work: &mut Work) -> Option<Candidate> {
+    fn best(&self, turn: Turn, against: Against, work: &mut Work, saved: &mut Saved) -> Option<Candidate> {
         work.forget();
-        let mut spans = self.propose(turn, work);
+        let mut spans = self.propose(turn);
         if !spans.is_empty() && !spans.contains(&self.strokes.whole) {
             spans.push(self.strokes.whole);
         }
@@ -242,8 +246,8 @@ impl<'a> Search<'a> {
             if !self.lasts(turn, span) {
                 continue;
             }
-            let first = self.explain(turn, span, against, work);
-            let candidate = self.refine(first, against, work);
+            let first = self.explain_again(turn, span, against, work, saved);
+            let candidate = self.refine_again(first, against, work, saved);
             let better = best.as_ref().is_none_or(|b| candidate.bits > b.bits);
             if better && !candidate.parts.is_empty() {
                 best = Some(candidate);

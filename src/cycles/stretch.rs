@@ -5,7 +5,7 @@
 //! largest sum of what a figure gains step by step, found in one pass (Bentley, CACM 27, 1984).
 
 use super::code::{Room, Tally};
-use super::price::Work;
+use super::price::{Saved, Work};
 use super::search::{Against, Candidate, Search};
 use super::streams::Stream;
 use super::strokes::{Strokes, Turn, tally};
@@ -33,15 +33,14 @@ struct Rows {
 }
 
 impl Rows {
-    /// Counts from the start of block `from` to the start of block `to`.
-    fn between(&self, from: usize, to: usize, into: &mut Tally) {
-        let less = |all: &[u32], into: &mut Vec<u32>| {
-            let (low, high) = (&all[from * self.length..], &all[to * self.length..]);
-            into.clear();
-            into.extend(high.iter().zip(low).take(self.length).map(|(b, a)| b - a));
-        };
-        less(&self.struck, &mut into.struck);
-        less(&self.seen, &mut into.seen);
+    /// For each phase how often it was struck, and how often it came by, from the start of block `from` to the start of
+    /// block `to`.
+    fn between(&self, from: usize, to: usize) -> impl Iterator<Item = (u32, u32)> {
+        let part = |block: usize| block * self.length..(block + 1) * self.length;
+        let (low, high) = (part(from), part(to));
+        let struck = self.struck[high.clone()].iter().zip(&self.struck[low.clone()]);
+        let seen = self.seen[high].iter().zip(&self.seen[low]);
+        struck.zip(seen).map(|((b, a), (d, c))| (b - a, d - c))
     }
 }
 
@@ -71,7 +70,7 @@ impl Search<'_> {
 
     /// The stretches on which a cycle of this turn seems to gain most: the best of each length from the shortest that
     /// an ostinato lasts to twice, four times as long and so on, begun at every quarter of it.
-    pub(super) fn propose(&self, turn: Turn, work: &mut Work) -> Vec<(usize, usize)> {
+    pub(super) fn propose(&self, turn: Turn) -> Vec<(usize, usize)> {
         let (from, to) = self.strokes.whole;
         let block = self.least(turn).div_ceil(QUARTERS).max(1);
         let blocks = (to - from).div_ceil(block);
@@ -95,9 +94,12 @@ impl Search<'_> {
                     if stream.is_taken(low, high) {
                         continue;
                     }
-                    rows.between(a, b, &mut work.cycle);
                     let foretold = (paid[high] - paid[low]) as f64 / f64::from(UNIT);
-                    *gain += (foretold - self.codes.quick(&work.cycle) - price).max(0.0);
+                    // Where the steps cost next to nothing there is nothing to gain.
+                    if foretold > price {
+                        let cycle = self.codes.quick_of(rows.between(a, b));
+                        *gain += (foretold - cycle - price).max(0.0);
+                    }
                 }
             }
         }
@@ -138,13 +140,24 @@ impl Search<'_> {
 
     /// Moves the ends of a candidate's stretch to where its figure really begins and stops, while that saves bits.
     pub(super) fn refine(&self, candidate: Candidate, against: Against, work: &mut Work) -> Candidate {
+        self.refine_again(candidate, against, work, &mut Saved::default())
+    }
+
+    /// The same for a turn of which some stretches were priced before.
+    pub(super) fn refine_again(
+        &self,
+        candidate: Candidate,
+        against: Against,
+        work: &mut Work,
+        saved: &mut Saved,
+    ) -> Candidate {
         let mut best = candidate;
         for _ in 0..4 {
             let span = self.stretch(&best, self.inside());
             if span == best.span || !self.lasts(best.turn, span) {
                 break;
             }
-            let next = self.explain(best.turn, span, against, work);
+            let next = self.explain_again(best.turn, span, against, work, saved);
             if next.bits <= best.bits {
                 break;
             }

@@ -64,16 +64,29 @@ impl Turn {
     }
 }
 
+/// Steps that are counted side by side, and the shortest stretch for which that pays.
+const WIDE: usize = 128;
+const LONG: usize = 4 * WIDE;
+
 /// Counts the strokes on each phase of `turn` between two steps.
 pub(super) fn tally(hit: &[u8], (from, to): (usize, usize), turn: Turn, into: &mut Tally) {
     into.clear(turn.length);
     let cycle = if turn.round == 0 { turn.length } else { turn.round };
-    let mut inside = (from + cycle - turn.origin % cycle) % cycle;
-    let mut rest = hit.get(from..to).unwrap_or_default();
-    // Whole rows at a time, up to the next start of a cycle: the inner loops are plain sums over slices.
+    let inside = (from + cycle - turn.origin % cycle) % cycle;
+    let rest = hit.get(from..to).unwrap_or_default();
+    if cycle <= WIDE && rest.len() >= LONG {
+        side_by_side(rest, inside, cycle, into);
+    } else {
+        row_by_row(rest, inside, cycle, into);
+    }
+}
+
+/// Whole rows at a time, up to the next start of a cycle.
+fn row_by_row(mut rest: &[u8], mut inside: usize, cycle: usize, into: &mut Tally) {
+    let length = into.struck.len();
     while !rest.is_empty() {
-        let phase = inside % turn.length;
-        let row = (turn.length - phase).min(cycle - inside).min(rest.len());
+        let phase = inside % length;
+        let row = (length - phase).min(cycle - inside).min(rest.len());
         let (now, later) = rest.split_at(row);
         for (sum, &struck) in into.struck[phase..phase + row].iter_mut().zip(now) {
             *sum += u32::from(struck);
@@ -83,6 +96,28 @@ pub(super) fn tally(hit: &[u8], (from, to): (usize, usize), turn: Turn, into: &m
         }
         inside = (inside + row) % cycle;
         rest = later;
+    }
+}
+
+/// The same in rows of as many cycles as fit side by side, whose sums are plain ones over bytes.
+fn side_by_side(rest: &[u8], inside: usize, cycle: usize, into: &mut Tally) {
+    let length = into.struck.len();
+    let wide = WIDE / cycle * cycle;
+    let mut sums = [0u32; WIDE];
+    // A byte holds the sum of so many rows.
+    for rows in rest.chunks(255 * wide) {
+        let mut few = [0u8; WIDE];
+        for row in rows.chunks(wide) {
+            few.iter_mut().zip(row).for_each(|(sum, struck)| *sum += struck);
+        }
+        sums.iter_mut()
+            .zip(few)
+            .for_each(|(sum, few)| *sum += u32::from(few));
+    }
+    for (at, sum) in sums.iter().enumerate().take(wide) {
+        let phase = (inside + at) % cycle % length;
+        into.struck[phase] += sum;
+        into.seen[phase] += (rest.len() / wide + usize::from(at < rest.len() % wide)) as u32;
     }
 }
 
@@ -209,5 +244,42 @@ impl Strokes {
     /// Whether a length neither divides the bar nor is a multiple of it.
     pub(super) fn crosses(&self, length: usize) -> bool {
         length > 0 && !self.bar.is_multiple_of(length) && !length.is_multiple_of(self.bar)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn strokes_are_counted_the_same_row_by_row_and_side_by_side() {
+        let hit: Vec<u8> = (0..70_000usize).map(|i| u8::from(i * i % 7 < 3)).collect();
+        for (length, round) in [
+            (1, 0),
+            (3, 0),
+            (7, 0),
+            (64, 0),
+            (128, 0),
+            (5, 16),
+            (11, 64),
+            (16, 128),
+        ] {
+            for (from, to) in [(0, 70_000), (5, 1_000), (77, 40_003), (13, 540)] {
+                let turn = Turn {
+                    length,
+                    origin: 9,
+                    round,
+                };
+                let mut found = Tally::default();
+                tally(&hit, (from, to), turn, &mut found);
+                let mut plain = Tally::default();
+                plain.clear(length);
+                for step in from..to {
+                    plain.struck[turn.phase(step)] += u32::from(hit[step]);
+                    plain.seen[turn.phase(step)] += 1;
+                }
+                assert_eq!(found, plain, "{length} {round} {from} {to}");
+            }
+        }
     }
 }

@@ -16,8 +16,8 @@ use crate::voices::Hit;
 
 /// Fewer moments than this have no beat of their own.
 const FEWEST: usize = 4;
-/// Longest stretch of hits, in seconds, that has one grid: beyond, it is several pieces.
-const LONGEST: f64 = 7200.0;
+/// Longest stretch of hits, in seconds, that has one grid: a day; beyond, its times are no recording's.
+const LONGEST: f64 = 86_400.0;
 /// How much of the fit that strokes need to count as regular a full belief in one reading replaces: scattered strokes
 /// give no reading much belief, loosely played ones do [=].
 const CONFIDENT: f64 = 0.4;

@@ -12,6 +12,9 @@
 
 use std::sync::OnceLock;
 
+use ndarray::linalg::general_mat_mul;
+use ndarray::{ArrayView2, ArrayViewMut2, ShapeBuilder};
+
 use super::pulse::{HEARD, PATTERN, Pulse};
 use super::reading::{BAR_MARKS, BARS, PULSE_MARKS};
 
@@ -58,6 +61,28 @@ impl Layer {
     fn single(&self, inputs: &[f32]) -> f32 {
         self.apply(inputs).first().copied().unwrap_or(0.0)
     }
+
+    /// The outputs, those below 0 as 0, for `count` rows of inputs at once. The inputs of each row are as many parts as
+    /// there are `parts`, one after the other; row after row of a part lies in its slice.
+    fn bent_rows(&self, parts: &[&[f32]], count: usize) -> Vec<f32> {
+        let outputs = self.bias.len();
+        let inputs = self.weights.len() / outputs.max(1);
+        let width = inputs / parts.len().max(1);
+        let mut out: Vec<f32> = (0..count).flat_map(|_| &self.bias).copied().collect();
+        for (number, part) in parts.iter().enumerate() {
+            let weights = self.weights.get(number * width..).unwrap_or_default();
+            // Shapes that do not fit their slices are ruled out by the callers, all in this file; a test compares with
+            // one row at a time.
+            let part = ArrayView2::from_shape((count, width), part.get(..count * width).unwrap_or_default());
+            let weights = ArrayView2::from_shape((width, outputs).strides((1, inputs)), weights);
+            let sums = ArrayViewMut2::from_shape((count, outputs), &mut out);
+            if let (Ok(part), Ok(weights), Ok(mut sums)) = (part, weights, sums) {
+                general_mat_mul(1.0, &part, &weights, 1.0, &mut sums);
+            }
+        }
+        out.iter_mut().for_each(|x| *x = x.max(0.0));
+        out
+    }
 }
 
 /// What marks are on average, and their spread.
@@ -97,14 +122,15 @@ struct Impression {
     score: f32,
     /// Marks of the beats as the network takes them.
     marks: Vec<f32>,
-    /// State of every beat in which something is struck; others have none.
-    states: Vec<Option<Vec<f32>>>,
+    /// State of every beat, [`WIDTH`] numbers each; 0 where nothing is struck.
+    states: Vec<f32>,
     /// Mean of the states.
     mean: Vec<f32>,
     /// How much every beat sounds like a beat one; 0 where nothing is struck.
     ones: Vec<f32>,
-    /// Beats in which something is struck.
-    lively: f32,
+    /// Their sum, and that of the softplus of those of beats in which something is struck.
+    all: f32,
+    norm: f32,
 }
 
 /// The networks.
@@ -115,7 +141,54 @@ pub(super) struct Judge {
 /// What the judge makes of a row of beats.
 pub(super) struct Opinion<'a> {
     judge: &'a Judge,
+    beats: Beats<'a>,
     impressions: Vec<Impression>,
+}
+
+/// A row of beats as the networks take it.
+struct Beats<'a> {
+    pulse: &'a Pulse,
+    /// How many are struck, at least 1.
+    lively: f32,
+}
+
+/// Beats that are looked at in one matrix product.
+const AT_ONCE: usize = 512;
+
+impl<'a> Beats<'a> {
+    fn of(pulse: &'a Pulse) -> Self {
+        Beats {
+            pulse,
+            lively: pulse.lively.iter().filter(|l| **l).count().max(1) as f32,
+        }
+    }
+
+    /// What `layer` sees in each beat.
+    fn seen(&self, layer: &Layer) -> Vec<f32> {
+        let mut seen = Vec::with_capacity(self.pulse.lively.len() * WIDTH);
+        let mut rows = Vec::with_capacity(AT_ONCE * BEAT);
+        let parts = self
+            .pulse
+            .patterns
+            .chunks(AT_ONCE)
+            .zip(self.pulse.heard.chunks(AT_ONCE));
+        for (patterns, heard) in parts {
+            rows.clear();
+            for (pattern, heard) in patterns.iter().zip(heard) {
+                rows.extend(pattern);
+                rows.extend(heard.iter().map(|h| *h as f32));
+            }
+            seen.extend(layer.bent_rows(&[&rows], patterns.len()));
+        }
+        seen
+    }
+
+    /// Leaves nothing where nothing is struck.
+    fn hush(&self, states: &mut [f32]) {
+        let rows = states.chunks_exact_mut(WIDTH).zip(&self.pulse.lively);
+        rows.filter(|(_, struck)| !**struck)
+            .for_each(|(state, _)| state.fill(0.0));
+    }
 }
 
 impl Judge {
@@ -134,10 +207,12 @@ impl Judge {
     }
 
     /// Listens to the beats of `pulse`, whose marks are `marks`.
-    pub(super) fn hear(&self, pulse: &Pulse, marks: &[f32]) -> Opinion<'_> {
+    pub(super) fn hear<'a>(&'a self, pulse: &'a Pulse, marks: &[f32]) -> Opinion<'a> {
+        let beats = Beats::of(pulse);
         Opinion {
             judge: self,
-            impressions: self.members.iter().map(|m| m.hear(pulse, marks)).collect(),
+            impressions: self.members.iter().map(|m| m.hear(&beats, marks)).collect(),
+            beats,
         }
     }
 }
@@ -146,7 +221,9 @@ impl Opinion<'_> {
     /// The score of bars of `bar` beats whose first begins on beat `first`, with their marks.
     pub(super) fn score(&self, bar: usize, first: usize, marks: &[f32]) -> f64 {
         let each = self.judge.members.iter().zip(&self.impressions);
-        let sum: f32 = each.map(|(m, i)| m.score(i, bar, first, marks)).sum();
+        let sum: f32 = each
+            .map(|(m, i)| m.score(&self.beats, i, bar, first, marks))
+            .sum();
         f64::from(sum) / self.impressions.len().max(1) as f64
     }
 }
@@ -179,65 +256,62 @@ impl Network {
         }
     }
 
-    fn hear(&self, pulse: &Pulse, marks: &[f32]) -> Impression {
-        let rows = pulse.patterns.iter().zip(&pulse.heard).zip(&pulse.lively);
-        let mut states: Vec<Option<Vec<f32>>> = rows
-            .map(|((pattern, heard), lively)| {
-                let row: Vec<f32> = pattern
-                    .iter()
-                    .copied()
-                    .chain(heard.iter().map(|h| *h as f32))
-                    .collect();
-                lively.then(|| self.beat.bent(&row))
-            })
-            .collect();
+    fn hear(&self, beats: &Beats<'_>, marks: &[f32]) -> Impression {
+        let mut states = beats.seen(&self.beat);
+        beats.hush(&mut states);
         for (layer, reach) in self.around.iter().zip(REACH) {
             states = look_around(layer, reach, &states);
+            beats.hush(&mut states);
         }
-        let lively = states.iter().flatten().count().max(1) as f32;
         let mut mean = vec![0.0; WIDTH];
-        for state in states.iter().flatten() {
-            mean.iter_mut().zip(state).for_each(|(m, s)| *m += s / lively);
+        for state in states.chunks_exact(WIDTH) {
+            mean.iter_mut()
+                .zip(state)
+                .for_each(|(m, s)| *m += s / beats.lively);
         }
         let marks = self.pulse_marks.even(marks);
-        let all: Vec<f32> = mean.iter().chain(&marks).copied().collect();
-        let one = |state: &Option<Vec<f32>>| state.as_ref().map_or(0.0, |s| self.one.single(s));
+        let both: Vec<f32> = mean.iter().chain(&marks).copied().collect();
+        let rows = states.chunks_exact(WIDTH).zip(&beats.pulse.lively);
+        let ones: Vec<f32> = rows
+            .map(|(state, struck)| if *struck { self.one.single(state) } else { 0.0 })
+            .collect();
+        let softplus = |one: &f32| one.max(0.0) + (-one.abs()).exp().ln_1p();
+        let lively = ones
+            .iter()
+            .zip(&beats.pulse.lively)
+            .filter(|(_, struck)| **struck);
         Impression {
-            score: self.pulse[1].single(&self.pulse[0].bent(&all)),
+            score: self.pulse[1].single(&self.pulse[0].bent(&both)),
             marks,
-            ones: states.iter().map(one).collect(),
+            all: ones.iter().sum(),
+            norm: lively.map(|(one, _)| softplus(one)).sum(),
+            ones,
             states,
             mean,
-            lively,
         }
     }
 
-    fn score(&self, heard: &Impression, bar: usize, first: usize, marks: &[f32]) -> f32 {
+    fn score(&self, beats: &Beats<'_>, heard: &Impression, bar: usize, first: usize, marks: &[f32]) -> f32 {
         let mut inputs = heard.marks.clone();
         inputs.extend(BARS.map(|length| f32::from(u8::from(length == bar))));
         inputs.extend(self.bar_marks.even(marks));
         let (mut count, mut sum, mut mean) = (0.0, 0.0, vec![0.0; WIDTH]);
         let begins = heard
             .states
-            .iter()
+            .chunks_exact(WIDTH)
             .zip(&heard.ones)
-            .skip(first % bar.max(1))
-            .step_by(bar.max(1));
-        for (state, one) in begins.filter_map(|(state, one)| Some((state.as_ref()?, one))) {
+            .zip(&beats.pulse.lively);
+        let begins = begins.skip(first % bar.max(1)).step_by(bar.max(1));
+        for ((state, one), _) in begins.filter(|(_, struck)| **struck) {
             count += 1.0;
             sum += one;
             mean.iter_mut().zip(state).for_each(|(m, s)| *m += s);
         }
-        let all: f32 = heard.ones.iter().sum();
-        let contrast = sum / f32::max(count, 1.0) - (all - sum) / f32::max(heard.lively - count, 1.0);
-        let lively = heard.states.iter().zip(&heard.ones).filter(|(s, _)| s.is_some());
-        let norm: f32 = lively
-            .map(|(_, one)| one.max(0.0) + (-one.abs()).exp().ln_1p())
-            .sum();
+        let contrast = sum / f32::max(count, 1.0) - (heard.all - sum) / f32::max(beats.lively - count, 1.0);
         inputs.extend([
             contrast,
-            (sum - norm) / heard.lively,
-            contrast * heard.lively.sqrt() / 8.0,
+            (sum - heard.norm) / beats.lively,
+            contrast * beats.lively.sqrt() / 8.0,
         ]);
         let state = mean.iter().zip(&heard.mean);
         inputs.extend(state.map(|(on, all)| on / f32::max(count, 1.0) - all));
@@ -246,25 +320,14 @@ impl Network {
 }
 
 /// Every state with what `layer` sees in it and in those `reach` beats before and after.
-fn look_around(layer: &Layer, reach: usize, states: &[Option<Vec<f32>>]) -> Vec<Option<Vec<f32>>> {
-    let nothing = vec![0.0; WIDTH];
-    let at = |index: Option<usize>| index.and_then(|i| states.get(i)?.as_ref()).unwrap_or(&nothing);
-    let each = states.iter().enumerate().map(|(i, state)| {
-        let state = state.as_ref()?;
-        let seen: Vec<f32> = [at(i.checked_sub(reach)), state, at(i.checked_add(reach))]
-            .into_iter()
-            .flatten()
-            .copied()
-            .collect();
-        Some(
-            state
-                .iter()
-                .zip(layer.bent(&seen))
-                .map(|(s, new)| s + new)
-                .collect(),
-        )
-    });
-    each.collect()
+fn look_around(layer: &Layer, reach: usize, states: &[f32]) -> Vec<f32> {
+    let edge = reach * WIDTH;
+    let mut padded = vec![0.0; states.len() + 2 * edge];
+    padded[edge..edge + states.len()].copy_from_slice(states);
+    let parts = [&padded[..], &padded[edge..], &padded[2 * edge..]];
+    let mut seen = layer.bent_rows(&parts, states.len() / WIDTH);
+    seen.iter_mut().zip(states).for_each(|(new, state)| *new += state);
+    seen
 }
 
 fn dot(a: &[f32], b: &[f32]) -> f32 {
@@ -336,6 +399,25 @@ mod tests {
                 (score - golden).abs() < 1e-5 * golden.abs(),
                 "bars of {bar} from beat {first}: {score}, not {golden}"
             );
+        }
+    }
+
+    #[test]
+    fn many_rows_at_once_give_what_each_gives_alone() {
+        let number = |i: usize| ((i * 7919 + 13) % 201) as f32 / 100.0 - 1.0;
+        let layer = Layer {
+            weights: (0..5 * 12).map(number).collect(),
+            bias: (0..5).map(number).collect(),
+        };
+        let parts: Vec<Vec<f32>> = (0..3)
+            .map(|part| (0..7 * 4).map(|i| number(i + 31 * part)).collect())
+            .collect();
+        let all = layer.bent_rows(&parts.iter().map(Vec::as_slice).collect::<Vec<_>>(), 7);
+        for (row, outputs) in all.chunks_exact(5).enumerate() {
+            let inputs: Vec<f32> = parts.iter().flat_map(|p| &p[row * 4..][..4]).copied().collect();
+            for (a, b) in outputs.iter().zip(layer.bent(&inputs)) {
+                assert!((a - b).abs() < 1e-5, "{row}: {a} {b}");
+            }
         }
     }
 }

@@ -2,6 +2,8 @@
 
 mod events;
 
+mod way;
+
 mod track;
 
 mod smooth;

@@ -30,13 +30,17 @@ const HINT_RANGE: f64 = 0.04;
 
 /// All readings that the hints allow, unsorted.
 pub(super) fn readings(events: &[Event], hints: &GridOptions) -> Vec<Reading> {
-    let of = |pulse: &Pulse| {
+    let of = |beats: Vec<f64>| {
         let mut readings = Vec::new();
-        add_readings(&mut readings, pulse, hints);
+        add_readings(
+            &mut readings,
+            &Pulse::new(events, beats, hints.steps_per_beat),
+            hints,
+        );
         readings
     };
-    // Collected in the order of the pulses, so that the result is the same on any number of threads.
-    let each: Vec<Vec<Reading>> = pulses(events, hints).par_iter().map(of).collect();
+    // Collected in the order of the rows, so that the result is the same on any number of threads.
+    let each: Vec<Vec<Reading>> = rows(events, hints).into_par_iter().map(of).collect();
     each.into_iter().flatten().collect()
 }
 
@@ -50,22 +54,50 @@ pub(super) fn readings_on(events: &[Event], beats: Vec<f64>, steps: u32) -> Vec<
 
 /// Every row of beats worth weighing, each once: the tracks, those that the same strokes allow at other levels, begun
 /// on each part of their beat.
-pub(super) fn pulses(events: &[Event], hints: &GridOptions) -> Vec<Pulse> {
+pub(super) fn rows(events: &[Event], hints: &GridOptions) -> Vec<Vec<f64>> {
     let tracks = with_levels(tracks(events, hints), hints);
     let begun = tracks.iter().flat_map(|track| {
         parts(track.feel, hints)
             .iter()
             .map(|part| shifted(track, part_shift(track, *part, hints)))
     });
-    let mut rows: Vec<Vec<f64>> = Vec::new();
-    for beats in begun {
-        if !rows.iter().any(|row| same(row, &beats, NEARLY_ALL)) {
-            rows.push(beats);
+    let mut rows: Vec<Row> = Vec::new();
+    for row in begun.map(Row::new) {
+        if !rows.iter().any(|known| known.same(&row, NEARLY_ALL)) {
+            rows.push(row);
         }
     }
-    rows.into_par_iter()
-        .map(|beats| Pulse::new(events, beats, hints.steps_per_beat))
-        .collect()
+    rows.into_iter().map(|row| row.beats).collect()
+}
+
+/// Beats with their usual length.
+struct Row {
+    beats: Vec<f64>,
+    period: f64,
+}
+
+impl Row {
+    fn new(beats: Vec<f64>) -> Row {
+        Row {
+            period: median(beats.windows(2).map(|w| w[1] - w[0]).collect()),
+            beats,
+        }
+    }
+
+    /// Whether at least `share` of the other's beats are beats of this row.
+    fn same(&self, other: &Row, share: f64) -> bool {
+        let (a, b) = (&self.beats, &other.beats);
+        if (other.period / self.period - 1.0).abs() > 0.02 {
+            return false;
+        }
+        let near = b.iter().filter(|t| {
+            let i = a.partition_point(|x| x < t);
+            a[i.saturating_sub(1)..(i + 1).min(a.len())]
+                .iter()
+                .any(|x| (x - **t).abs() < 0.1 * self.period)
+        });
+        near.count() as f64 >= b.len() as f64 * share
+    }
 }
 
 /// How a track's beats are counted at other levels: so many of its own parts make a beat, which is then felt so.
@@ -188,7 +220,7 @@ fn tracks(events: &[Event], hints: &GridOptions) -> Vec<Track> {
             .filter(|(period, feel)| feel.parts().is_multiple_of(2) || *period > 0.4)
             .collect::<Vec<_>>()
             .into_par_iter()
-            .filter_map(|(period, feel)| follow(excerpt, period, range, feel, Hold::Loose))
+            .flat_map_iter(|(period, feel)| follow(excerpt, period, range, feel, [Hold::Loose]))
             .collect()
     };
     let mut scanned = scan(periods(hints), SCAN_RANGE);
@@ -204,20 +236,19 @@ fn tracks(events: &[Event], hints: &GridOptions) -> Vec<Track> {
         None => scanned.retain(|t| (fastest..=slowest).contains(&t.period())),
     }
     scanned.sort_by(|a, b| b.fit.total_cmp(&a.fit));
+    let mut rows: Vec<Row> = Vec::new();
     let mut kept: Vec<Track> = Vec::new();
     for track in scanned {
-        if kept.len() < KEPT && !kept.iter().any(|k| same(&k.beats, &track.beats, MOST_BEATS)) {
+        let row = Row::new(track.beats.clone());
+        if kept.len() < KEPT && !rows.iter().any(|known| known.same(&row, MOST_BEATS)) {
+            rows.push(row);
             kept.push(track);
         }
     }
     let range = if hints.tempo.is_some() { 0.15 } else { 0.25 };
     let holds = [Hold::Loose, Hold::Firm];
-    let whole = |(t, hold): (&Track, Hold)| follow(events, t.period(), range, t.feel, hold);
-    kept.iter()
-        .flat_map(|t| holds.map(|hold| (t, hold)))
-        .collect::<Vec<_>>()
-        .into_par_iter()
-        .filter_map(whole)
+    kept.par_iter()
+        .flat_map_iter(|t| follow(events, t.period(), range, t.feel, holds))
         .map(|t| settled(events, t))
         .collect()
 }
@@ -251,20 +282,4 @@ fn excerpt(events: &[Event]) -> &[Event] {
     let end = |from: usize| events.partition_point(|e| e.time <= events[from].time + EXCERPT);
     let from = (0..events.len()).rev().max_by_key(|i| end(*i) - i).unwrap_or(0);
     events.get(from..).map_or(events, |_| &events[from..end(from)])
-}
-
-/// Whether at least `share` of the beats of two rows are the same.
-fn same(a: &[f64], b: &[f64], share: f64) -> bool {
-    let usual = |beats: &[f64]| median(beats.windows(2).map(|w| w[1] - w[0]).collect());
-    let period = usual(a);
-    if (usual(b) / period - 1.0).abs() > 0.02 {
-        return false;
-    }
-    let near = b.iter().filter(|t| {
-        let i = a.partition_point(|x| x < t);
-        a[i.saturating_sub(1)..(i + 1).min(a.len())]
-            .iter()
-            .any(|x| (x - **t).abs() < 0.1 * period)
-    });
-    near.count() as f64 >= b.len() as f64 * share
 }

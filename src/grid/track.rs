@@ -7,6 +7,7 @@
 //! so that tracks of different tempo and feel can be compared.
 
 use super::events::Event;
+use super::way::{Prices, Way, prices};
 
 /// Frames in a beat of the tempo asked for.
 const FRAMES: usize = 48;
@@ -21,6 +22,10 @@ const STEADY_CHANGE: f64 = 400.0;
 const SPREAD: f64 = 0.011;
 /// Share of strokes that lie anywhere: ornaments, wrong hits.
 const STRAY: f64 = 0.08;
+
+/// Frames after which the beats so far are settled, so that memory does not grow with the recording: 680 beats. All
+/// ways that are still open have been one for long by then.
+const KEPT: usize = 1 << 15;
 
 /// How a beat is divided, and how often its parts are struck.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -113,7 +118,7 @@ impl Track {
 }
 
 /// The tables that one search needs: tempi as whole numbers of frames, and what an event scores at each.
-struct Search<'a> {
+struct Search<'a, const N: usize> {
     events: &'a [Event],
     /// Where each event lies, in parts of a frame from the origin.
     places: Vec<usize>,
@@ -121,11 +126,13 @@ struct Search<'a> {
     shortest: usize,
     /// Per beat length, the score at each part of a frame.
     density: Vec<Vec<f64>>,
-    /// Price of going from one length to another, by index.
-    price: Vec<Vec<f64>>,
+    /// For each way to hold the tempo, the price of going from one length to another.
+    prices: [Prices; N],
+    /// Frames over which the ways to the beats are remembered before they are settled.
+    kept: usize,
 }
 
-impl Search<'_> {
+impl<const N: usize> Search<'_, N> {
     /// What the events inside a beat score that begins at `frame` and has length number `length`; `from` is the
     /// first event at or after `frame`.
     fn score(&self, frame: usize, length: usize, from: usize) -> f64 {
@@ -138,12 +145,20 @@ impl Search<'_> {
     }
 }
 
-/// Finds the beats that fit `events` best with beats of `period` seconds, each within the factor `1 ± range` of it.
-/// `None` with no events or a period that is no positive number.
-pub(super) fn follow(events: &[Event], period: f64, range: f64, feel: Feel, hold: Hold) -> Option<Track> {
-    let (first, last) = (events.first()?, events.last()?);
+/// Finds the beats that fit `events` best with beats of `period` seconds, each within the factor `1 ± range` of it, for
+/// each way to hold the tempo. None with no events or a period that is no positive number.
+pub(super) fn follow<const N: usize>(
+    events: &[Event],
+    period: f64,
+    range: f64,
+    feel: Feel,
+    holds: [Hold; N],
+) -> Vec<Track> {
+    let (Some(first), Some(last)) = (events.first(), events.last()) else {
+        return Vec::new();
+    };
     if !(period > 0.0 && period.is_finite()) {
-        return None;
+        return Vec::new();
     }
     let frame = period / FRAMES as f64;
     let shortest = ((FRAMES as f64 * (1.0 - range)).round() as usize).max(2);
@@ -151,29 +166,29 @@ pub(super) fn follow(events: &[Event], period: f64, range: f64, feel: Feel, hold
     let origin = first.time - longest as f64 * frame;
     let place = |time: f64| ((time - origin) / frame * FINE as f64).round() as usize;
     let lengths = shortest..=longest;
+    let change = |a: usize, b: usize| (b as f64 / a as f64).ln().abs();
+    let count = longest - shortest + 1;
+    let price = |hold: Hold| prices(count, |a, b| hold.price() * change(shortest + a, shortest + b));
     let search = Search {
         events,
         places: events.iter().map(|e| place(e.time)).collect(),
         shortest,
         density: lengths.clone().map(|n| densities(n, frame, feel)).collect(),
-        price: lengths
-            .clone()
-            .map(|a| {
-                lengths
-                    .clone()
-                    .map(|b| hold.price() * (b as f64 / a as f64).ln().abs())
-                    .collect()
-            })
-            .collect(),
+        prices: holds.map(price),
+        kept: KEPT,
     };
-    let (frames, score) = viterbi(&search, place(first.time) / FINE, place(last.time) / FINE);
+    let found = viterbi(&search, place(first.time) / FINE, place(last.time) / FINE);
     let weight: f64 = events.iter().map(|e| e.weight).sum();
-    let beats: Vec<f64> = frames.iter().map(|f| origin + *f as f64 * frame).collect();
-    (beats.len() >= 2).then_some(Track {
-        beats,
+    let track = |(frames, score): (Vec<usize>, f64)| Track {
+        beats: frames.iter().map(|f| origin + *f as f64 * frame).collect(),
         feel,
         fit: score / weight.max(1e-9),
-    })
+    };
+    found
+        .into_iter()
+        .map(track)
+        .filter(|t| t.beats.len() >= 2)
+        .collect()
 }
 
 fn densities(frames: usize, frame: f64, feel: Feel) -> Vec<f64> {
@@ -183,79 +198,49 @@ fn densities(frames: usize, frame: f64, feel: Feel) -> Vec<f64> {
         .collect()
 }
 
-/// Beat frames of the best path and its score: the first beat begins at or before frame `first`, the last ends
-/// after frame `last`.
-fn viterbi(search: &Search, first: usize, last: usize) -> (Vec<usize>, f64) {
-    let count = search.density.len();
-    let rows = last + search.shortest + count + 1;
-    // A beat ends at most this many frames after it began: scores further back are never asked for again.
-    let ring = search.shortest + count;
-    let mut best = vec![f32::NEG_INFINITY; ring * count];
-    let mut from = vec![u8::MAX; rows * count];
-    let (mut end, mut end_score) = ((0, 0), f64::NEG_INFINITY);
+/// Beat frames of the best path and its score for each way to hold the tempo: the first beat begins at or before frame
+/// `first`, the last ends after frame `last`. What the events score is worked out once for all.
+fn viterbi<const N: usize>(search: &Search<N>, first: usize, last: usize) -> Vec<(Vec<usize>, f64)> {
+    let (shortest, count) = (search.shortest, search.density.len());
+    let mut ways: [Way; N] = std::array::from_fn(|_| Way::new(shortest, count, first, search.kept));
     let mut event = 0;
     for frame in 0..=last {
         while search.places.get(event).is_some_and(|p| *p < frame * FINE) {
             event += 1;
         }
-        let row = frame % ring * count;
         for length in 0..count {
-            let arrived = std::mem::replace(&mut best[row + length], f32::NEG_INFINITY);
-            // Nothing goes before the first beats, which may begin anywhere up to the first event.
-            let so_far = if frame <= first { arrived.max(0.0) } else { arrived };
-            if so_far == f32::NEG_INFINITY {
+            let arrived: [f32; N] = std::array::from_fn(|n| ways[n].arrived(frame, length));
+            if arrived.iter().all(|so_far| *so_far == f32::NEG_INFINITY) {
                 continue;
             }
-            let score = f64::from(so_far) + search.score(frame, length, event);
-            let next = frame + search.shortest + length;
-            if next > last {
-                if score > end_score {
-                    (end, end_score) = ((frame, length), score);
-                }
-                continue;
-            }
-            // A beat differs from the one before by some 6 % at most.
-            for after in length.saturating_sub(3)..(length + 4).min(count) {
-                let here = next % ring * count + after;
-                let arrived = (score - search.price[length][after]) as f32;
-                // What begins with `next` costs nothing up to the first event.
-                let least = if next <= first { 0.0 } else { f32::NEG_INFINITY };
-                if arrived > best[here].max(least) {
-                    best[here] = arrived;
-                    from[next * count + after] = length as u8;
+            let score = search.score(frame, length, event);
+            let next = frame + shortest + length;
+            for ((way, price), so_far) in ways.iter_mut().zip(&search.prices).zip(arrived) {
+                let score = f64::from(so_far) + score;
+                if next > last {
+                    way.ends(frame, length, score);
+                } else {
+                    way.go_on(length, next, score, &price[length]);
                 }
             }
         }
-    }
-    (back(search, &from, end), end_score)
-}
-
-/// The beat frames that lead to the last beat, `(frame, length)`.
-fn back(search: &Search, from: &[u8], end: (usize, usize)) -> Vec<usize> {
-    let count = search.density.len();
-    let (mut frame, mut length) = end;
-    let mut frames = vec![frame + search.shortest + length, frame];
-    loop {
-        let before = from[frame * count + length];
-        if before == u8::MAX {
-            break;
+        ways.iter_mut().for_each(|way| way.pass(frame));
+        if frame > first && frame + shortest + count <= last {
+            ways.iter_mut().for_each(|way| way.settle(frame + 1));
         }
-        length = usize::from(before);
-        frame -= search.shortest + length;
-        frames.push(frame);
     }
-    frames.reverse();
-    frames
+    ways.into_iter().map(Way::finish).collect()
 }
 
 #[cfg(test)]
 mod tests {
+    use super::super::way::REACH;
     use super::*;
     use rand::{Rng, SeedableRng};
     use rand_chacha::ChaCha8Rng;
 
     /// The best score over all rows of beats, by trying every one of them.
-    fn try_all(search: &Search, frame: usize, before: Option<usize>, last: usize) -> f64 {
+    fn try_all(search: &Search<1>, frame: usize, before: Option<usize>, last: usize) -> f64 {
         let event = search
             .places
             .iter()
@@ -263,7 +248,8 @@ mod tests {
             .unwrap_or(search.places.len());
         let mut best = f64::NEG_INFINITY;
         for length in 0..search.density.len() {
-            let price = before.map_or(0.0, |b| search.price[b][length]);
+            let near = |b: usize| search.prices[0][b].get((length + REACH).checked_sub(b)?);
+            let price = before.map_or(0.0, |b| f64::from(*near(b).unwrap_or(&f32::INFINITY)));
             let score = search.score(frame, length, event) - price;
             let next = frame + search.shortest + length;
             let rest = if next > last {
@@ -295,22 +281,16 @@ mod tests {
             };
             let events = vec![event; places.len()];
             let lengths = 4..=8usize;
+            let price = |a: usize, b: usize| CHANGE * ((4 + b) as f64 / (4 + a) as f64).ln().abs() / 30.0;
             let search = Search {
                 events: &events,
                 places,
                 shortest: 4,
                 density: lengths.clone().map(|n| densities(n, 0.05, Feel::Even)).collect(),
-                price: lengths
-                    .clone()
-                    .map(|a| {
-                        lengths
-                            .clone()
-                            .map(|b| CHANGE * (b as f64 / a as f64).ln().abs() / 30.0)
-                            .collect()
-                    })
-                    .collect(),
+                prices: [prices(5, price)],
+                kept: KEPT,
             };
-            let (beats, score) = viterbi(&search, first, last);
+            let (beats, score) = viterbi(&search, first, last).remove(0);
             let oracle = (0..=first)
                 .map(|f| try_all(&search, f, None, last))
                 .fold(f64::NEG_INFINITY, f64::max);
@@ -319,6 +299,38 @@ mod tests {
                 beats.windows(2).all(|w| (4..=8).contains(&(w[1] - w[0]))),
                 "seed {seed}: {beats:?}"
             );
+        }
+    }
+
+    #[test]
+    fn beats_that_are_settled_on_the_way_are_those_of_the_whole() {
+        let event = |place: usize| Event {
+            time: 0.1 * place as f64,
+            weight: 1.0,
+            struck: Default::default(),
+            accent: 0.0,
+        };
+        for seed in 0..10 {
+            let mut dice = ChaCha8Rng::seed_from_u64(seed);
+            let mut places: Vec<usize> = (0..600).map(|_| dice.random_range(40..40_000)).collect();
+            places.sort_unstable();
+            let events: Vec<Event> = places.iter().map(|p| event(*p)).collect();
+            // 200 beats are kept here, a third of what is kept of a recording.
+            let found = [4096, usize::MAX].map(|kept| {
+                let price = |a: usize, b: usize| 2.0 * ((16 + b) as f64 / (16 + a) as f64).ln().abs();
+                let search = Search {
+                    events: &events,
+                    places: places.clone(),
+                    shortest: 16,
+                    density: (16..=24).map(|n| densities(n, 0.02, Feel::Even)).collect(),
+                    prices: [prices(9, price)],
+                    kept,
+                };
+                viterbi(&search, places[0] / FINE, places[599] / FINE).remove(0)
+            });
+            let [(few, score), (all, best)] = found;
+            assert_eq!(few, all, "seed {seed}");
+            assert!((score - best).abs() < 1e-6, "seed {seed}: {score} {best}");
         }
     }
 

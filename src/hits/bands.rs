@@ -34,9 +34,12 @@ pub(super) const SILENCE: f32 = -85.0;
 /// Share of the loudest frames whose mean power is 0 dB.
 const LOUD: usize = 100;
 
+/// Parts of a dB in which levels are kept: finer than any ear, and half the room of floats.
+const PARTS: f32 = 256.0;
+
 /// Band levels in dB under the recording's loud moments, [`BANDS`] a frame; frame `n` is centred on sample `n * HOP`.
 pub(super) struct Bands {
-    levels: Vec<[f32; BANDS]>,
+    levels: Vec<[u16; BANDS]>,
 }
 
 impl Bands {
@@ -46,15 +49,17 @@ impl Bands {
             0 => 0,
             samples => samples / HOP + 1,
         };
-        let mut powers = powers(recording, frames);
-        let reference = reference(&powers);
+        let mut levels = powers(recording, frames);
+        let reference = reference(&levels);
         let floor = 10f32.powf(SILENCE / 10.0);
-        powers.par_iter_mut().for_each(|frame| {
-            for power in frame {
-                *power = 10.0 * (*power / reference + floor).log10();
+        levels.par_iter_mut().for_each(|frame| {
+            for level in frame {
+                let db = 10.0 * (power(*level) / reference + floor).log10();
+                // `as` saturates: nothing is 128 dB over the loud moments.
+                *level = ((db * PARTS).round() as i16).cast_unsigned();
             }
         });
-        Bands { levels: powers }
+        Bands { levels }
     }
 
     /// Number of frames.
@@ -63,24 +68,44 @@ impl Bands {
     }
 
     /// The levels at a frame; silence outside the recording.
-    pub(super) fn at(&self, frame: isize) -> &[f32; BANDS] {
+    pub(super) fn at(&self, frame: isize) -> [f32; BANDS] {
         usize::try_from(frame)
             .ok()
             .and_then(|frame| self.levels.get(frame))
-            .unwrap_or(&[SILENCE; BANDS])
+            .map_or([SILENCE; BANDS], |frame| frame.map(level))
     }
 
-    /// All frames in order.
-    pub(super) fn frames(&self) -> &[[f32; BANDS]] {
-        &self.levels
+    /// The levels of one band in every `step`th frame.
+    pub(super) fn column(&self, band: usize, step: usize) -> Vec<f32> {
+        let frames = self.levels.iter().step_by(step.max(1));
+        frames
+            .filter_map(|frame| frame.get(band).copied().map(level))
+            .collect()
     }
 }
 
-fn powers(recording: &Recording, frames: usize) -> Vec<[f32; BANDS]> {
+/// A level as it is kept, in dB.
+fn level(kept: u16) -> f32 {
+    f32::from(kept.cast_signed()) / PARTS
+}
+
+/// A power as it is kept until the loud moments are known: a float without its sign and the lower bits, true to a
+/// hundredth of a dB.
+fn kept(power: f32) -> u16 {
+    const HALF: u32 = 1 << 14;
+    ((power.to_bits() + HALF) >> 15) as u16
+}
+
+/// The power that is kept so.
+fn power(kept: u16) -> f32 {
+    f32::from_bits(u32::from(kept) << 15)
+}
+
+fn powers(recording: &Recording, frames: usize) -> Vec<[u16; BANDS]> {
     let mut planner = RealFftPlanner::<f32>::new();
     let long = Windowed::new(planner.plan_fft_forward(WINDOW));
     let short = Windowed::new(planner.plan_fft_forward(BRIEF));
-    let mut powers = vec![[0.0f32; BANDS]; frames];
+    let mut powers = vec![[0u16; BANDS]; frames];
     powers
         .par_chunks_mut(BLOCK)
         .enumerate()
@@ -111,7 +136,7 @@ impl Windowed {
     }
 
     /// Writes the power between `edges` (bins) into the bands from `first` on, a frame every [`HOP`] samples.
-    fn bands(&self, samples: &[f32], edges: &[usize], frames: &mut [[f32; BANDS]], first: usize) {
+    fn bands(&self, samples: &[f32], edges: &[usize], frames: &mut [[u16; BANDS]], first: usize) {
         let mut input = self.transform.make_input_vec();
         let mut output = self.transform.make_output_vec();
         let mut scratch = self.transform.make_scratch_vec();
@@ -127,15 +152,16 @@ impl Windowed {
                 .transform
                 .process_with_scratch(&mut input, &mut output, &mut scratch);
             for (power, edge) in frame[first..].iter_mut().zip(edges.windows(2)) {
-                *power = output[edge[0]..edge[1]].iter().map(|bin| bin.norm_sqr()).sum();
+                *power = kept(output[edge[0]..edge[1]].iter().map(|bin| bin.norm_sqr()).sum());
             }
         }
     }
 }
 
 /// Mean power of the loudest hundredth of the frames; 1 for a silent recording.
-fn reference(powers: &[[f32; BANDS]]) -> f32 {
-    let mut totals: Vec<f32> = powers.iter().map(|frame| frame.iter().sum()).collect();
+fn reference(powers: &[[u16; BANDS]]) -> f32 {
+    let total = |frame: &[u16; BANDS]| frame.iter().map(|kept| power(*kept)).sum();
+    let mut totals: Vec<f32> = powers.iter().map(total).collect();
     let loud = totals.len().div_ceil(LOUD);
     if loud == 0 {
         return 1.0;

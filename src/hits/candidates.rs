@@ -68,7 +68,7 @@ impl Candidates {
 /// asked for: kept for every frame of hours it would take more room than all else.
 pub(super) fn flux_at(bands: &Bands, frame: isize) -> [f32; REGIONS] {
     if (0..bands.len() as isize).contains(&frame) {
-        flux(bands.at(frame - LAG), bands.at(frame))
+        flux(&bands.at(frame - LAG), &bands.at(frame))
     } else {
         [0.0; REGIONS]
     }

@@ -26,7 +26,7 @@ impl<'a> Surroundings<'a> {
         let mut loud = [0.0; BANDS];
         let mut quiet = [0.0; BANDS];
         for band in 0..BANDS {
-            let mut column: Vec<f32> = bands.frames().iter().step_by(2).map(|f| f[band]).collect();
+            let mut column = bands.column(band, 2);
             loud[band] = share(&mut column, 0.97);
             quiet[band] = share(&mut column, 0.1);
         }
@@ -64,7 +64,9 @@ impl<'a> Surroundings<'a> {
 
     /// How the bands rise over what came before, fall after, and lie in the recording's range.
     fn levels(&self, frame: isize, out: &mut Vec<f32>) {
-        let at = |offset: isize| self.bands.at(frame + offset);
+        // Every frame that is looked at below, from 20 before to 10 after.
+        let near: [[f32; BANDS]; 31] = std::array::from_fn(|n| self.bands.at(frame + n as isize - 20));
+        let at = |offset: isize| &near[(offset + 20) as usize];
         for band in 0..BANDS {
             let pre = 0.5 * (at(-4)[band] + at(-3)[band]);
             let long = (8..13).map(|n| at(-n)[band]).sum::<f32>() / 5.0;

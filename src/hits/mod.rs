@@ -222,6 +222,12 @@ fn log_odds(probability: f64) -> f64 {
     (probability / (1.0 - probability)).ln()
 }
 
+/// The number of frames whose band levels were worked out: what comes before anything is decided, for those who time it.
+#[doc(hidden)]
+pub fn front_end(recording: &Recording) -> usize {
+    Bands::of(recording).len()
+}
+
 /// One onset for strokes nearer than [`APART`]: the surest one's, at the time of the first sure one.
 fn groups(struck: &mut [(Attack, f64)]) -> Vec<(Attack, f64)> {
     struck.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.sample.cmp(&b.0.sample)));

@@ -26,7 +26,7 @@ pub fn script(rate: u32) -> String {
     let strokes: Vec<String> = Voice::ALL
         .par_iter()
         .map(|&voice| {
-            let flac = flac::encode(&[stroke(&kit, voice)], rate).unwrap_or_default();
+            let flac = flac::encode(&[&stroke(&kit, voice)], rate).unwrap_or_default();
             format!("\"{voice}\": \"{}\"", BASE64_STANDARD.encode(flac))
         })
         .collect();

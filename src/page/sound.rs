@@ -3,6 +3,8 @@
 //! In: samples, part by part, so that a long recording is never in memory twice. Out: for each part a script that hands
 //! its FLAC to the page, and [`Sound`], which tells the page what lies there.
 
+use std::borrow::Cow;
+
 use base64::Engine;
 use base64::prelude::BASE64_STANDARD;
 use serde::Serialize;
@@ -141,23 +143,24 @@ pub fn write(sound: &Sound, part: &Part, strokes: &[usize]) -> Written {
         .collect();
     let attacks = [more_attacks(&part.samples, &known), known].concat();
     let own = before..before + length;
-    let inner: Vec<Vec<f32>> = mixed(&part.samples, sound.channels)
+    let mixed = mixed(&part.samples, sound.channels);
+    let inner: Vec<&[f32]> = mixed
         .iter()
         .map(|channel| {
             channel
                 .get(own.start..own.end.min(channel.len()))
                 .unwrap_or_default()
-                .to_vec()
         })
         .collect();
-    let peak = inner.iter().flatten().fold(0.0f32, |peak, s| peak.max(s.abs()));
+    let samples = inner.iter().flat_map(|channel| channel.iter());
+    let peak = samples.fold(0.0f32, |peak, s| peak.max(s.abs()));
     let flac = flac::encode(&inner, sound.rate).unwrap_or_default();
+    let mut script = String::with_capacity(flac.len().div_ceil(3) * 4 + 64);
+    script.push_str(&format!("overbar.part({}, \"", part.number));
+    BASE64_STANDARD.encode_string(flac, &mut script);
+    script.push_str("\");\n");
     Written {
-        script: format!(
-            "overbar.part({}, \"{}\");\n",
-            part.number,
-            BASE64_STANDARD.encode(flac)
-        ),
+        script,
         attacks: attacks
             .into_iter()
             .filter(|at| own.contains(at))
@@ -168,9 +171,9 @@ pub fn write(sound: &Sound, part: &Part, strokes: &[usize]) -> Written {
 }
 
 /// The sound in `wanted` channels: as it is, or the mean of all.
-fn mixed(samples: &[Vec<f32>], wanted: usize) -> Vec<Vec<f32>> {
+fn mixed(samples: &[Vec<f32>], wanted: usize) -> Cow<'_, [Vec<f32>]> {
     if samples.len() == wanted {
-        return samples.to_vec();
+        return Cow::Borrowed(samples);
     }
     let length = samples.iter().map(Vec::len).max().unwrap_or(0);
     let mut mean = vec![0.0f32; length];
@@ -179,5 +182,5 @@ fn mixed(samples: &[Vec<f32>], wanted: usize) -> Vec<Vec<f32>> {
             *sum += s / samples.len() as f32;
         }
     }
-    vec![mean]
+    Cow::Owned(vec![mean])
 }

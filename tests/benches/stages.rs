@@ -1,11 +1,10 @@
-//! How long each stage takes on ten minutes of drums, and listening for hits beside the transform it cannot do
-//! without.
+//! How long each stage takes on ten minutes of drums, and the front end beside the transform it cannot do without.
 //!
 //!     cargo bench --bench stages
 //!
 //! Ten minutes are the demo's bars, looped. Each figure is the median of five runs, with the fastest and the slowest.
 //! The transform is a bare short-time Fourier transform of the same window and hop, written as it comes, with
-//! nothing done to its spectra. Both are timed on one thread and on all.
+//! nothing done to its spectra.
 
 use std::error::Error;
 use std::fs::File;
@@ -103,7 +102,13 @@ fn main() -> Result<(), Box<dyn Error>> {
 
     let (_, bare) = time("bare transform", || bare_transform(&samples))?;
     let alone = rayon::ThreadPoolBuilder::new().num_threads(1).build()?;
-    let (_, one) = alone.install(|| time("listen, one thread", || listen::listen(&recording)))?;
+    let (_, front) = alone.install(|| time("front end, one thread", || hits::front_end(&recording)))?;
+    let (_, one) = alone.install(|| {
+        time("hits, one thread", || {
+            hits::find(&recording, &heard, &options.hits)
+        })
+    })?;
+    alone.install(|| time("listen, one thread", || listen::listen(&recording)))?;
     let threads = rayon::current_num_threads();
     writeln!(
         io::stdout(),
@@ -113,9 +118,10 @@ fn main() -> Result<(), Box<dyn Error>> {
     )?;
     writeln!(
         io::stdout(),
-        "hits take {:.2} bare transforms on one thread",
-        one / bare
+        "the front end takes {:.2} bare transforms on one thread, hits {:.2}, and {:.2} on {threads}",
+        front / bare,
+        one / bare,
+        all / bare
     )?;
-    writeln!(io::stdout(), "and {:.2} on {threads}", all / bare)?;
     Ok(())
 }

@@ -159,7 +159,7 @@ fn a_tag_of_gapless_playback_states_the_delay_where_no_edit_list_does() {
     let track = with(b"trak", &with(b"mdia", &[with(b"mdhd", &header), kind].concat()));
     let film = with(b"moov", &[track, with(b"udta", &list)].concat());
     let length = film.len() as u64;
-    let stated = super::mp4::stated(&mut Cursor::new(film), length).unwrap();
+    let stated = super::mp4::stated(&mut Cursor::new(film), length).unwrap().tracks;
     assert_eq!(stated.len(), 1);
     // 0x840 is 2112 samples.
     assert_eq!(stated[0].skip, Some(2112.0 / 44_100.0));

@@ -175,7 +175,11 @@ fn no_other_stretch_saves_much_more_than_the_one_chosen() {
         let laid = Strokes::new(&placed(&strokes, &grid), &grid, &[]).unwrap();
         let search = Search::new(&laid, Among::Voices, ASKED);
         let turn = Turn::free(figure.len());
-        let chosen = search.free().into_iter().find(|c| c.turn == turn).unwrap();
+        let chosen = search
+            .free(&mut Vec::new())
+            .into_iter()
+            .find(|c| c.turn == turn)
+            .unwrap();
         let chosen = search.refine(chosen, Against::Bar, &mut Work::default());
         let mut work = Work::default();
         let all = (0..laid.whole.1).flat_map(|a| (a..=laid.whole.1).map(move |b| (a, b)));

@@ -43,66 +43,93 @@ enum Item {
 
 /// Puts pages into one document.
 pub fn write(svgs: &[&str]) -> Vec<u8> {
-    let pages: Vec<Page> = svgs.iter().map(|svg| read(svg)).collect();
-    let mut next = 0;
-    let mut id = || {
-        next += 1;
-        Ref::new(next)
-    };
-    let (catalog, tree, info, plain, bold) = (id(), id(), id(), id(), id());
-    let mut pdf = Pdf::new();
-    pdf.catalog(catalog).pages(tree);
-    for (font, name) in [(plain, &b"Helvetica"[..]), (bold, b"Helvetica-Bold")] {
-        let mut font = pdf.type1_font(font);
-        font.base_font(Name(name));
-        font.encoding_predefined(Name(b"WinAnsiEncoding"));
-    }
-    let outlines: BTreeMap<&String, Ref> = pages
-        .iter()
-        .flat_map(|page| page.outlines.keys())
-        .collect::<std::collections::BTreeSet<_>>()
-        .into_iter()
-        .map(|name| (name, id()))
-        .collect();
-    for (name, outline) in &outlines {
-        let found = pages.iter().find_map(|page| page.outlines.get(*name));
-        if let Some((scale, path)) = found {
-            form(&mut pdf, *outline, *scale, path);
-        }
-    }
-    let ids: Vec<(Ref, Ref)> = pages.iter().map(|_| (id(), id())).collect();
-    pdf.pages(tree)
-        .kids(ids.iter().map(|(page, _)| *page))
-        .count(ids.len() as i32);
-    for (page, (own, content)) in pages.iter().zip(&ids) {
-        let mut writer = pdf.page(*own);
-        writer.parent(tree);
-        writer.media_box(Rect::new(0.0, 0.0, page.size.0 * POINTS, page.size.1 * POINTS));
-        writer.contents(*content);
-        let mut resources = writer.resources();
-        resources.fonts().pair(Name(b"F1"), plain).pair(Name(b"F2"), bold);
-        let mut forms = resources.x_objects();
-        for name in page.outlines.keys() {
-            if let Some(outline) = outlines.get(name) {
-                forms.pair(Name(name.as_bytes()), *outline);
-            }
-        }
-        forms.finish();
-        resources.finish();
-        writer.finish();
-        packed(&mut pdf, *content, &draw(page));
-    }
-    let title = pages.first().map(|page| page.title.as_str()).unwrap_or_default();
-    let mut facts = pdf.document_info(info);
-    facts.title(TextStr(title)).creator(TextStr("Overbar"));
-    facts.finish();
-    pdf.finish()
+    let mut document = Document::default();
+    svgs.iter().for_each(|svg| document.add(svg));
+    document.finish()
 }
 
-/// A stream of bytes, packed.
-fn packed(pdf: &mut Pdf, id: Ref, bytes: &[u8]) {
-    let packed = miniz_oxide::deflate::compress_to_vec_zlib(bytes, 6);
-    pdf.stream(id, &packed).filter(Filter::FlateDecode);
+/// A document that is being put together page by page, of which it keeps no more than what goes into the file.
+#[derive(Debug, Default)]
+pub struct Document {
+    outlines: BTreeMap<String, (f32, String)>,
+    pages: Vec<Drawn>,
+}
+
+/// A page as it stands in the file.
+#[derive(Debug)]
+struct Drawn {
+    title: String,
+    size: (f32, f32),
+    /// Names of the outlines that it may use.
+    outlines: Vec<String>,
+    /// What is drawn, packed.
+    content: Vec<u8>,
+}
+
+impl Document {
+    /// Adds a page.
+    pub fn add(&mut self, svg: &str) {
+        let page = read(svg);
+        self.pages.push(Drawn {
+            content: miniz_oxide::deflate::compress_to_vec_zlib(&draw(&page), 6),
+            title: page.title,
+            size: page.size,
+            outlines: page.outlines.keys().cloned().collect(),
+        });
+        for (name, outline) in page.outlines {
+            self.outlines.entry(name).or_insert(outline);
+        }
+    }
+
+    /// The bytes of the document.
+    pub fn finish(self) -> Vec<u8> {
+        let mut next = 0;
+        let mut id = || {
+            next += 1;
+            Ref::new(next)
+        };
+        let (catalog, tree, info, plain, bold) = (id(), id(), id(), id(), id());
+        let mut pdf = Pdf::new();
+        pdf.catalog(catalog).pages(tree);
+        for (font, name) in [(plain, &b"Helvetica"[..]), (bold, b"Helvetica-Bold")] {
+            let mut font = pdf.type1_font(font);
+            font.base_font(Name(name));
+            font.encoding_predefined(Name(b"WinAnsiEncoding"));
+        }
+        let outlines: BTreeMap<&String, Ref> = self.outlines.keys().map(|name| (name, id())).collect();
+        for (outline, (scale, path)) in outlines.values().zip(self.outlines.values()) {
+            form(&mut pdf, *outline, *scale, path);
+        }
+        let ids: Vec<(Ref, Ref)> = self.pages.iter().map(|_| (id(), id())).collect();
+        pdf.pages(tree)
+            .kids(ids.iter().map(|(page, _)| *page))
+            .count(ids.len() as i32);
+        for (page, (own, content)) in self.pages.iter().zip(&ids) {
+            let mut writer = pdf.page(*own);
+            writer.parent(tree);
+            writer.media_box(Rect::new(0.0, 0.0, page.size.0 * POINTS, page.size.1 * POINTS));
+            writer.contents(*content);
+            let mut resources = writer.resources();
+            resources.fonts().pair(Name(b"F1"), plain).pair(Name(b"F2"), bold);
+            let mut forms = resources.x_objects();
+            for name in &page.outlines {
+                if let Some(outline) = outlines.get(name) {
+                    forms.pair(Name(name.as_bytes()), *outline);
+                }
+            }
+            forms.finish();
+            resources.finish();
+            writer.finish();
+            pdf.stream(*content, &page.content).filter(Filter::FlateDecode);
+        }
+        let title = self.pages.first().map(|page| page.title.as_str());
+        let mut facts = pdf.document_info(info);
+        facts
+            .title(TextStr(title.unwrap_or_default()))
+            .creator(TextStr("Overbar"));
+        facts.finish();
+        pdf.finish()
+    }
 }
 
 /// An outline that pages use by name.

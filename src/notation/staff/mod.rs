@@ -57,6 +57,13 @@ impl Laid {
 
 /// Draws the pages of a score; always at least one.
 pub fn draw(study: &Study, score: &Score, options: &ScoreOptions) -> Vec<Chart> {
+    let mut pages = Vec::new();
+    draw_each(study, score, options, |page| pages.push(page));
+    pages
+}
+
+/// Draws the pages of a score one after the other, so that those of hours need not all be in memory.
+pub fn draw_each(study: &Study, score: &Score, options: &ScoreOptions, mut visit: impl FnMut(Chart)) {
     let (width, margin, most) = match options.paper {
         Paper::A4 => (WIDTH, MARGIN, A4),
         Paper::Slip => (WIDTH, MARGIN, LONGEST),
@@ -87,13 +94,12 @@ pub fn draw(study: &Study, score: &Score, options: &ScoreOptions) -> Vec<Chart> 
         Paper::A4 | Paper::Slip => NAME.to_owned(),
         Paper::Phone => format!("{NAME}-phone"),
     };
-    (1..)
-        .zip(&pages)
-        .map(|(number, page)| Chart {
+    for (number, page) in (1..).zip(pages) {
+        visit(Chart {
             name: format!("{name}-{number:02}"),
-            svg: frame.page(page, (number, count)),
-        })
-        .collect()
+            svg: frame.page(&page, (number, count)),
+        });
+    }
 }
 
 /// Whether both feet play kicks.

@@ -5,8 +5,6 @@
 const chosen = { id: null, step: null, voice: null, extent: "stroke", span: null };
 
 const spotSign = byId("spot-sign");
-// Marks with grace strokes.
-const GRACED = ["flam", "drag"];
 
 const chosenStroke = () => (chosen.id ? edits.find(chosen.id) || null : null);
 function chosenStep() {
@@ -140,7 +138,9 @@ function correct(patch) {
     choose({ step, voice }, "step", true);
     return;
   }
-  edits.change(stroke.id, patch);
+  // A stroke whose mark goes loses its grace stroke too.
+  const graced = GRACED.includes(patch.mark ?? stroke.mark);
+  edits.change(stroke.id, graced ? patch : { ...patch, grace: "" });
   showChosen();
 }
 function addHere(voice) {

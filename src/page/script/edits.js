@@ -64,6 +64,8 @@ const edits = {
     let stroke = null;
     if (said) {
       const original = originals.get(id);
+      // What an older page kept says nothing of grace strokes.
+      said = { grace: original ? original.grace : "", ...said };
       const same = original && SAID.every((name) => original[name] === said[name]);
       stroke = same ? original : {
         ...(original || { id, level: -9 }), ...said, touched: true, sure: 1,

@@ -46,6 +46,8 @@ const sheet = (() => {
 
 // What a player may say of a stroke.
 const SAID = ["time", "voice", "limb", "layer", "mark", "grace"];
+// Marks that have a grace stroke.
+const GRACED = ["flam", "drag"];
 
 function strokeOf(record, id) {
   const cell = (name) => record.cells[sheet.column(name)] || "";

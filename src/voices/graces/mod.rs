@@ -138,20 +138,21 @@ fn usual_levels(hits: &[Hit]) -> Vec<f64> {
 /// Every flam, the surest first where two claim the same strokes, then in order.
 fn found(recording: &Recording, hits: &[Hit]) -> Vec<Grace> {
     let trees = Trees::read(include_str!("trees.txt"));
-    let mut all: Vec<Grace> = pairs(recording, hits)
-        .into_iter()
-        .filter_map(|(hit, pairs)| {
-            let judged = pairs.iter().map(|pair| (pair, trees.log_odds(&pair.numbers)));
-            let (pair, odds) = judged.max_by(|a, b| a.1.total_cmp(&b.1))?;
-            (odds >= LEAST && (pair.main - pair.grace).to_millis() <= WIDEST).then_some(Grace {
-                hit,
-                grace: pair.grace,
-                main: pair.main,
-                over: pair.over,
-                odds,
-            })
+    let likeliest = |(hit, pairs): (usize, Vec<Pair>)| {
+        let judged = pairs.iter().map(|pair| (pair, trees.log_odds(&pair.numbers)));
+        let (pair, odds) = judged.max_by(|a, b| a.1.total_cmp(&b.1))?;
+        (odds >= LEAST && (pair.main - pair.grace).to_millis() <= WIDEST).then_some(Grace {
+            hit,
+            grace: pair.grace,
+            main: pair.main,
+            over: pair.over,
+            odds,
         })
-        .collect();
+    };
+    // Judged one by one, as the pairs of hours would fill the memory.
+    let gallery = Gallery::of(recording, hits);
+    let each = each_pairs(recording, &gallery, hits);
+    let mut all: Vec<Grace> = each.filter_map(likeliest).collect();
     all.sort_by(|a, b| b.odds.total_cmp(&a.odds).then(a.hit.cmp(&b.hit)));
     let mut kept: Vec<Grace> = Vec::new();
     for grace in all {
@@ -183,9 +184,16 @@ fn is_skin(voice: Voice) -> bool {
 /// Every pair of attacks around every skin stroke, stroke by stroke: what the decision is fitted to. `hits` are sorted by time.
 pub fn pairs(recording: &Recording, hits: &[Hit]) -> Vec<(usize, Vec<Pair>)> {
     let gallery = Gallery::of(recording, hits);
+    each_pairs(recording, &gallery, hits).collect()
+}
+
+fn each_pairs<'a>(
+    recording: &'a Recording,
+    gallery: &'a Gallery,
+    hits: &'a [Hit],
+) -> impl ParallelIterator<Item = (usize, Vec<Pair>)> + 'a {
     (0..hits.len())
         .into_par_iter()
         .filter(|at| hits.get(*at).is_some_and(|hit| is_skin(hit.voice)))
-        .filter_map(|at| Some((at, Moment::of(recording, &gallery, hits, at)?.pairs())))
-        .collect()
+        .filter_map(|at| Some((at, Moment::of(recording, gallery, hits, at)?.pairs())))
 }

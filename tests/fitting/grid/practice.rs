@@ -14,7 +14,7 @@ use rayon::prelude::*;
 use super::events::gather;
 use super::pulse::Pulse;
 use super::reading::{BARS, Bars, pulse_marks};
-use super::search::pulses;
+use super::search::rows;
 use super::smooth::places;
 use crate::options::GridOptions;
 use parts::{Example, Groove, example, grooves};
@@ -63,7 +63,11 @@ fn make_practice() {
 fn practice(grooves: &[Groove], seed: u64) -> Option<(Vec<u8>, u8)> {
     let example = example(grooves, seed)?;
     let events = gather(&example.hits);
-    let pulses = pulses(&events, &GridOptions::default());
+    let rows = rows(&events, &GridOptions::default());
+    let pulses: Vec<Pulse> = rows
+        .into_iter()
+        .map(|beats| Pulse::new(&events, beats, None))
+        .collect();
     let held_out = example
         .source
         .map_or(seed.is_multiple_of(3), |s| s.is_multiple_of(3));
