@@ -9,7 +9,8 @@ are known to the sample, sixteenth-triplets at 120 bpm in stereo, and steady ton
 - place: where each attack's own waveform is found again (highest correlation of its first 12 ms), against its place in
   scaled time, in ms, median and 95th of a hundred; attacks listed to the sample, and attacks that Overbar heard itself.
 - energy: the same by a finder that knows nothing of either program: the steepest rise of the level in dB (over 2 ms, within
-  30 ms of the place), on the slow sound against the original; 95th of a hundred, ms.
+  30 ms of the place), on the slow sound against the original, for strokes that it finds on the original within 2 ms; 95th
+  of a hundred, ms.
 - rise: time from 10 to 90 % of the attack's envelope against the original's, median ratio and share within 10 %.
 - pitch: the tone's spectral peak against the original's, in cents, the worst of three tones.
 - side: change of the level between left and right, in dB, the worst of the four drums.
@@ -151,8 +152,8 @@ def main():
                 for tone in tones:
                     slow_tone, _ = slowed(program, tone, speed, nothing)
                     cents.append(abs(1200 * np.log2(peak(slow_tone[:, 0]) / peak(tone[:, 0]))))
-                neutral = [steepest(slow_env, e) - steepest(env, p) for p, e in zip(places, expected) if e + RATE // 10 < len(slow)]
-                neutral = np.abs(neutral) / RATE * 1000
+                clear = [(p, e) for p, e in zip(places, expected) if e + RATE // 10 < len(slow) and abs(steepest(env, p)) < RATE // 500]
+                neutral = np.abs([steepest(slow_env, e) - steepest(env, p) for p, e in clear]) / RATE * 1000
                 off = np.abs(off[np.isfinite(off)])
                 within = np.mean(np.abs(ratios - 1) <= 0.1)
                 print(f"{program:18}{speed:6}{np.median(off):10.2f}{np.percentile(off, 95):7.2f}{np.percentile(neutral, 95):8.2f}{np.median(ratios):7.2f}{within:8.2f}{max(cents):7.2f}{np.median(sides):9.2f}{len(sound) / RATE / took:8.0f}", flush=True)
