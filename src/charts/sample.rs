@@ -234,7 +234,6 @@ fn strike_figure(player: &mut Player, notes: &[FigureNote], length: i64, repeats
                 },
                 added: if gains { vec![(4, Voice::Kick)] } else { Vec::new() },
                 moved: Vec::new(),
-                moved: Vec::new(),
             });
         }
     }

@@ -342,8 +342,9 @@ impl Drills {
             ));
         } else {
             let other = figure.mirrored();
-            let mut pattern = other.ruling(other.length);
-            other.lay(&mut pattern, 0, other.length);
+            let round = common(other.length, other.per_beat);
+            let mut pattern = other.ruling(round);
+            other.lay(&mut pattern, 0, round);
             let how = "The same figure, every limb changed with its neighbour's.".to_owned();
             self.push(
                 Kind::OtherSide,
