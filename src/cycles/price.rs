@@ -173,7 +173,7 @@ impl Search<'_> {
             }
             tally(&stream.hit, span, turn, &mut work.cycle);
             let cycle = self.codes.bits(&work.cycle, &mut work.room);
-            if self.codes.struck_rate(&work.cycle, &mut work.room) < MOSTLY {
+            if self.codes.struck_rate(&work.cycle, &work.room) < MOSTLY {
                 continue;
             }
             let bits = self.account(index, span, Against::Bar, work) - cycle - price;

@@ -274,8 +274,8 @@ mod tests {
                 tally(&hit, (from, to), turn, &mut found);
                 let mut plain = Tally::default();
                 plain.clear(length);
-                for step in from..to {
-                    plain.struck[turn.phase(step)] += u32::from(hit[step]);
+                for (step, hit) in hit.iter().enumerate().take(to).skip(from) {
+                    plain.struck[turn.phase(step)] += u32::from(*hit);
                     plain.seen[turn.phase(step)] += 1;
                 }
                 assert_eq!(found, plain, "{length} {round} {from} {to}");
