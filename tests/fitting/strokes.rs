@@ -1,6 +1,6 @@
 //! Writes single strokes on kits of the program's own synthesis, for training: OUT/KIT-VOICE-VELOCITY.wav.
 //!
-//!     cargo run --release --example strokes OUT [KITS]
+//!     cargo run --release --example strokes OUT
 
 use std::error::Error;
 use std::path::PathBuf;
@@ -10,19 +10,18 @@ use overbar::names::Voice;
 use overbar::practice::drums::{Character, Kit, Strike};
 use overbar::units::{Decibels, Seconds};
 
-/// Kits, each tuned and damped differently, where no other number is asked for.
+/// Kits, each tuned and damped differently.
 const KITS: u64 = 10;
 
 /// Velocities of the strokes on each drum.
 const VELOCITIES: [f64; 3] = [0.3, 0.6, 1.0];
 
 fn main() -> Result<(), Box<dyn Error>> {
-    let out = PathBuf::from(std::env::args_os().nth(1).ok_or("usage: strokes OUT [KITS]")?);
-    let kits: u64 = std::env::args().nth(2).map_or(Ok(KITS), |n| n.parse())?;
+    let out = PathBuf::from(std::env::args_os().nth(1).ok_or("usage: strokes OUT")?);
     std::fs::create_dir_all(&out)?;
-    for seed in 0..kits {
+    for seed in 0..KITS {
         // Spread evenly, in an order of its own for each quality.
-        let spread = |factor: u64| ((seed * factor) % kits) as f64 / (kits - 1).max(1) as f64;
+        let spread = |factor: u64| ((seed * factor) % KITS) as f64 / (KITS - 1) as f64;
         let character = Character {
             tuning: 0.85 + 0.3 * spread(3),
             ring: 0.6 + 0.9 * spread(7),
