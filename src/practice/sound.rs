@@ -208,6 +208,8 @@ fn cut(
     let attacks = [more_attacks(&source, &known), known].concat();
     let slow = stretch(&source, &attacks, speed);
     let (from, to) = (moved(inner, speed), moved(length - inner, speed));
+    let back = if looped { smoothest(&slow, from) } else { 0 };
+    let (from, to) = (from - back, to - back);
     let mut sound = inner_of(&slow, from, to);
     if looped {
         for (loop_, whole) in sound.iter_mut().zip(&slow) {
@@ -221,9 +223,27 @@ fn cut(
     }
     Ok(Played {
         sound,
-        lead: lead * (1.0 / speed),
+        lead: lead * (1.0 / speed) + Seconds::from_sample(back, RATE),
         level,
     })
+}
+
+/// How many samples before `from` a loop had better begin, at most [`SEAM`]: where all channels bend least, so that what
+/// remains of the seam is less than what sounds around it.
+fn smoothest(channels: &[Vec<f32>], from: usize) -> usize {
+    let bends = |at: usize| {
+        let own = |channel: &Vec<f32>| {
+            let near = channel.get(at.saturating_sub(2)..at + 2).unwrap_or_default();
+            near.windows(3)
+                .map(|w| (w[0] - 2.0 * w[1] + w[2]).abs())
+                .fold(0.0, f32::max)
+        };
+        channels.iter().map(own).fold(0.0, f32::max)
+    };
+    let most = SEAM.to_sample(RATE).min(from / 2);
+    (0..=most)
+        .min_by(|a, b| bends(from - a).total_cmp(&bends(from - b)))
+        .unwrap_or(0)
 }
 
 /// Turns `samples` into `into` of the same length.
