@@ -148,10 +148,8 @@ fn listen_by(recording: &Recording, chunk: usize) -> Heard {
             let begin = first.saturating_sub(network::CONTEXT);
             let end = (last + network::CONTEXT).min(total);
             let seen = ear.of(recording, begin..end, TRAINED_PEAK / peak);
-            let heard = net.run(&seen, end - begin);
-            out.iter_mut()
-                .zip(heard.iter().skip(first - begin))
-                .for_each(|(out, heard)| *out = *heard);
+            let heard = net.run(&seen, end - begin, first - begin..last - begin);
+            out.copy_from_slice(&heard);
         });
     Heard {
         frames,

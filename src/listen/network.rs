@@ -116,44 +116,53 @@ impl Network {
         }
     }
 
-    /// From [`BANDS`] rows of `frames` features to the likelihood of every sound in every frame.
-    pub(super) fn run(&self, features: &[f32], frames: usize) -> Vec<[f32; SOUNDS]> {
-        let mut line = vec![0.0; HIDDEN * frames];
-        for start in (0..frames).step_by(TILE) {
-            let end = (start + TILE).min(frames);
+    /// From [`BANDS`] rows of `frames` features to the likelihood of every sound in the frames `wanted`. Of the others
+    /// only what those depend on is worked out.
+    pub(super) fn run(&self, features: &[f32], frames: usize, wanted: Range<usize>) -> Vec<[f32; SOUNDS]> {
+        let around = |reach: usize| wanted.start.saturating_sub(reach)..(wanted.end + reach).min(frames);
+        let mut reach = CONTEXT - EDGE;
+        let (mut line, mut room) = (Line::new(frames), Room::default());
+        let seen = around(reach);
+        for start in seen.clone().step_by(TILE) {
+            let end = (start + TILE).min(seen.end);
             let (first, last) = (start.saturating_sub(EDGE), (end + EDGE).min(frames));
-            let tile = self.front(features, frames, first..last);
-            let rows = line.chunks_exact_mut(frames).zip(tile.chunks_exact(last - first));
-            rows.for_each(|(to, from)| to[start..end].copy_from_slice(&from[start - first..end - first]));
+            self.front(features, frames, first..last, &mut room);
+            let rows = line.rows(start..end).zip(room.out.chunks_exact(last - first));
+            rows.for_each(|(to, from)| to.copy_from_slice(&from[start - first..end - first]));
         }
         for (layer, &dilation) in self.dilated.iter().zip(&DILATIONS) {
-            residual(layer, dilation, &mut line, frames);
+            reach -= dilation;
+            line.add(layer, dilation, around(reach), &mut room.out);
         }
-        let mut out = vec![0.0; SOUNDS * frames];
-        self.last.add(&line, frames, &mut out);
+        let count = wanted.len();
+        let mut out = vec![0.0; SOUNDS * count];
+        self.last.bias(count, &mut out);
+        let from = line.from(wanted.start);
+        product(&self.last.weights, from, line.stride, HIDDEN, count, &mut out);
         let sigmoid = |x: f32| 1.0 / (1.0 + (-x).exp());
-        (0..frames)
-            .map(|t| std::array::from_fn(|s| sigmoid(out[s * frames + t])))
+        (0..count)
+            .map(|t| std::array::from_fn(|s| sigmoid(out[s * count + t])))
             .collect()
     }
 
-    /// The convolutions over time and frequency for the frames `tile` of all `frames`: [`HIDDEN`] rows.
-    fn front(&self, features: &[f32], frames: usize, tile: Range<usize>) -> Vec<f32> {
+    /// The convolutions over time and frequency for the frames `tile` of all `frames`: [`HIDDEN`] rows in `room.out`.
+    fn front(&self, features: &[f32], frames: usize, tile: Range<usize>, room: &mut Room) {
         let count = tile.len();
-        let mut seen = vec![0.0; BANDS * count];
+        let Room {
+            seen,
+            map,
+            tapped,
+            out,
+        } = room;
+        seen.resize(BANDS * count, 0.0);
         for (to, from) in seen.chunks_exact_mut(count).zip(features.chunks_exact(frames)) {
             let inside = from[tile.clone()].iter();
             to.iter_mut()
                 .zip(inside)
                 .for_each(|(to, f)| *to = (f + 5.0) / 3.0);
         }
-        let mut map = pool(
-            &self.first_layer(&seen, count),
-            CHANNELS[0],
-            BANDS,
-            POOLS[0],
-            count,
-        );
+        self.first_layer(seen, count, out);
+        pool(out, CHANNELS[0], BANDS, POOLS[0], count, map);
         let mut bands = BANDS / POOLS[0];
         let stages = self
             .separable
@@ -162,52 +171,92 @@ impl Network {
             .zip(&CHANNELS[1..]);
         for ((pair, &factor), &channels) in stages {
             for layer in pair {
-                map = layer.run(&map, bands, count);
+                layer.run(map, bands, count, tapped, out);
+                std::mem::swap(map, out);
             }
-            map = pool(&map, channels, bands, factor, count);
+            pool(map, channels, bands, factor, count, out);
+            std::mem::swap(map, out);
             bands /= factor;
         }
-        let mut out = vec![0.0; HIDDEN * count];
-        self.join.add(&map, count, &mut out);
-        relu(&mut out);
-        out
+        out.resize(HIDDEN * count, 0.0);
+        self.join.add(map, count, out);
+        relu(out);
     }
 
-    fn first_layer(&self, seen: &[f32], frames: usize) -> Vec<f32> {
-        let mut out = vec![0.0; CHANNELS[0] * BANDS * frames];
+    fn first_layer(&self, seen: &[f32], frames: usize, out: &mut Vec<f32>) {
+        out.resize(CHANNELS[0] * BANDS * frames, 0.0);
         for (channel, map) in out.chunks_exact_mut(BANDS * frames).enumerate() {
-            map.fill(self.first.bias[channel]);
-            add_taps(seen, &self.first.weights[channel * 9..][..9], BANDS, frames, map);
+            let taps = &self.first.weights[channel * 9..][..9];
+            take_taps(seen, taps, self.first.bias[channel], frames, map);
         }
-        relu(&mut out);
-        out
+        relu(out);
     }
 }
 
-/// `line += relu(three taps, `dilation` frames apart, of line)`.
-fn residual(layer: &Dense, dilation: usize, line: &mut [f32], frames: usize) {
-    let wide = frames + 2 * dilation;
-    let mut padded = vec![0.0; HIDDEN * wide];
-    for (to, from) in padded.chunks_exact_mut(wide).zip(line.chunks_exact(frames)) {
-        to[dilation..dilation + frames].copy_from_slice(from);
+/// Maps that are being worked out, used again for every tile.
+#[derive(Default)]
+struct Room {
+    seen: Vec<f32>,
+    map: Vec<f32>,
+    tapped: Vec<f32>,
+    out: Vec<f32>,
+}
+
+/// [`HIDDEN`] rows of time, each with silence on either side, as far as the widest dilation reaches.
+struct Line {
+    values: Vec<f32>,
+    stride: usize,
+}
+
+impl Line {
+    const MARGIN: usize = 32;
+
+    fn new(frames: usize) -> Self {
+        let stride = frames + 2 * Self::MARGIN;
+        Line {
+            values: vec![0.0; HIDDEN * stride],
+            stride,
+        }
     }
-    let mut out = vec![0.0; HIDDEN * frames];
-    for (row, bias) in out.chunks_exact_mut(frames).zip(&layer.bias) {
-        row.fill(*bias);
+
+    /// All rows, from frame `first` of the first row on.
+    fn from(&self, first: usize) -> &[f32] {
+        &self.values[Self::MARGIN + first..]
     }
-    for tap in 0..3 {
-        let weights = &layer.weights[tap * HIDDEN * HIDDEN..][..HIDDEN * HIDDEN];
-        product(weights, &padded[tap * dilation..], wide, HIDDEN, frames, &mut out);
+
+    /// The frames `columns` of every row.
+    fn rows(&mut self, columns: Range<usize>) -> impl Iterator<Item = &mut [f32]> {
+        let inside = Self::MARGIN + columns.start..Self::MARGIN + columns.end;
+        self.values
+            .chunks_exact_mut(self.stride)
+            .map(move |row| &mut row[inside.clone()])
     }
-    line.iter_mut().zip(&out).for_each(|(l, o)| *l += o.max(0.0));
+
+    /// Adds relu(three taps of itself, `dilation` frames apart) in the frames `columns`, worked out in `room`.
+    fn add(&mut self, layer: &Dense, dilation: usize, columns: Range<usize>, room: &mut Vec<f32>) {
+        let count = columns.len();
+        room.resize(HIDDEN * count, 0.0);
+        layer.bias(count, room);
+        for (tap, weights) in layer.weights.chunks_exact(HIDDEN * HIDDEN).enumerate() {
+            let first = Self::MARGIN + columns.start + tap * dilation - dilation;
+            product(weights, &self.values[first..], self.stride, HIDDEN, count, room);
+        }
+        for (row, more) in self.rows(columns).zip(room.chunks_exact(count)) {
+            row.iter_mut().zip(more).for_each(|(l, o)| *l += o.max(0.0));
+        }
+    }
 }
 
 impl Dense {
+    /// Fills rows of `columns` values with the bias of each.
+    fn bias(&self, columns: usize, out: &mut [f32]) {
+        let rows = out.chunks_exact_mut(columns.max(1)).zip(&self.bias);
+        rows.for_each(|(row, bias)| row.fill(*bias));
+    }
+
     /// `out = bias + weights * map`, for maps of `columns` values in a row.
     fn add(&self, map: &[f32], columns: usize, out: &mut [f32]) {
-        for (row, bias) in out.chunks_exact_mut(columns).zip(&self.bias) {
-            row.fill(*bias);
-        }
+        self.bias(columns, out);
         product(
             &self.weights,
             map,
@@ -220,20 +269,16 @@ impl Dense {
 }
 
 impl Separable {
-    fn run(&self, map: &[f32], bands: usize, frames: usize) -> Vec<f32> {
+    fn run(&self, map: &[f32], bands: usize, frames: usize, tapped: &mut Vec<f32>, out: &mut Vec<f32>) {
         let size = bands * frames;
-        let mut tapped = vec![0.0; map.len()];
-        for (channel, (to, from)) in tapped
-            .chunks_exact_mut(size)
-            .zip(map.chunks_exact(size))
-            .enumerate()
-        {
-            add_taps(from, &self.taps[channel * 9..][..9], bands, frames, to);
+        tapped.resize(map.len(), 0.0);
+        let channels = tapped.chunks_exact_mut(size).zip(map.chunks_exact(size));
+        for ((to, from), taps) in channels.zip(self.taps.chunks_exact(9)) {
+            take_taps(from, taps, 0.0, frames, to);
         }
-        let mut out = vec![0.0; self.mix.bias.len() * size];
-        self.mix.add(&tapped, size, &mut out);
-        relu(&mut out);
-        out
+        out.resize(self.mix.bias.len() * size, 0.0);
+        self.mix.add(tapped, size, out);
+        relu(out);
     }
 }
 
@@ -249,44 +294,64 @@ fn product(weights: &[f32], map: &[f32], stride: usize, inputs: usize, columns: 
     }
 }
 
-/// Adds a three by three filter (bands by frames) of `from` to `to`, zeros outside.
-fn add_taps(from: &[f32], taps: &[f32], bands: usize, frames: usize, to: &mut [f32]) {
-    for band in 0..bands {
-        let row = &mut to[band * frames..][..frames];
-        for (i, three) in taps.chunks_exact(3).enumerate() {
-            let Some(source) = (band + i).checked_sub(1).filter(|b| *b < bands) else {
-                continue;
-            };
-            add_three(&from[source * frames..][..frames], three, row);
+/// `base` and a three by three filter (bands by frames) of `from`, zeros outside.
+fn take_taps(from: &[f32], taps: &[f32], base: f32, frames: usize, to: &mut [f32]) {
+    let lines = |band: usize| from.get(band * frames..(band + 1) * frames);
+    for (band, row) in to.chunks_exact_mut(frames).enumerate() {
+        let near = [band.checked_sub(1).and_then(lines), lines(band), lines(band + 1)];
+        let taps = taps.as_chunks::<3>().0;
+        match (near, taps) {
+            ([Some(above), Some(here), Some(below)], &[a, b, c]) => {
+                take_nine([above, here, below], [a, b, c], base, row);
+            }
+            _ => {
+                row.fill(base);
+                let there = near.into_iter().zip(taps);
+                there.for_each(|(line, taps)| add_three(line.unwrap_or_default(), *taps, row));
+            }
         }
     }
 }
 
-/// Adds a filter of three taps of `line` to `row`, zeros outside.
-fn add_three(line: &[f32], taps: &[f32], row: &mut [f32]) {
-    let &[before, here, after] = taps else {
-        return;
-    };
-    // Both ends first, so that all between is one plain loop.
-    if let [first, .., last] = row {
-        *first += here * line[0] + after * line[1];
-        *last += before * line[line.len() - 2] + here * line[line.len() - 1];
-    } else {
-        row.iter_mut().zip(line).for_each(|(o, x)| *o += here * x);
+/// `base` and filters of three taps, one for each line, zeros outside.
+fn take_nine(lines: [&[f32]; 3], taps: [[f32; 3]; 3], base: f32, row: &mut [f32]) {
+    let ends = row.len().saturating_sub(1);
+    for at in [0, ends] {
+        row[at] = base;
+        for (line, [before, here, after]) in lines.iter().zip(taps) {
+            let left = at.checked_sub(1).map_or(0.0, |left| before * line[left]);
+            let right = line.get(at + 1).map_or(0.0, |right| after * right);
+            row[at] += left + here * line[at] + right;
+        }
     }
-    let between = row
-        .iter_mut()
-        .skip(1)
-        .zip(line)
-        .zip(line.iter().skip(1))
-        .zip(line.iter().skip(2));
-    between.for_each(|(((o, x), y), z)| *o += before * x + here * y + after * z);
+    let inner = row.get_mut(1..ends).unwrap_or_default();
+    let count = inner.len();
+    let part = |line: usize, from: usize| lines[line].get(from..from + count).unwrap_or_default();
+    let parts: [[&[f32]; 3]; 3] = std::array::from_fn(|line| std::array::from_fn(|from| part(line, from)));
+    let [[a, b, c], [d, e, f], [g, h, i]] = parts;
+    let above = a.iter().zip(b).zip(c);
+    let here = d.iter().zip(e).zip(f);
+    let below = g.iter().zip(h).zip(i);
+    let sum = |taps: [f32; 3], ((x, y), z): ((&f32, &f32), &f32)| taps[0] * x + taps[1] * y + taps[2] * z;
+    for (((o, above), here), below) in inner.iter_mut().zip(above).zip(here).zip(below) {
+        *o = base + sum(taps[0], above) + sum(taps[1], here) + sum(taps[2], below);
+    }
+}
+
+/// Adds a filter of three taps of `line` to `row`, zeros outside.
+fn add_three(line: &[f32], [before, here, after]: [f32; 3], row: &mut [f32]) {
+    row.iter_mut().zip(line).enumerate().for_each(|(at, (o, y))| {
+        let left = at.checked_sub(1).map_or(0.0, |left| before * line[left]);
+        let right = line.get(at + 1).map_or(0.0, |right| after * right);
+        *o += left + here * y + right;
+    });
 }
 
 /// The largest of every `factor` neighbouring bands.
-fn pool(map: &[f32], channels: usize, bands: usize, factor: usize, frames: usize) -> Vec<f32> {
+fn pool(map: &[f32], channels: usize, bands: usize, factor: usize, frames: usize, out: &mut Vec<f32>) {
     let left = bands / factor;
-    let mut out = vec![f32::NEG_INFINITY; channels * left * frames];
+    out.resize(channels * left * frames, 0.0);
+    out.fill(f32::NEG_INFINITY);
     for channel in 0..channels {
         for band in 0..left * factor {
             let to = &mut out[(channel * left + band / factor) * frames..][..frames];
@@ -294,7 +359,6 @@ fn pool(map: &[f32], channels: usize, bands: usize, factor: usize, frames: usize
             to.iter_mut().zip(from).for_each(|(o, x)| *o = o.max(*x));
         }
     }
-    out
 }
 
 fn relu(map: &mut [f32]) {

@@ -63,7 +63,7 @@ fn the_features_are_those_of_the_training_framework() {
 #[test]
 fn the_network_agrees_with_the_training_framework_to_a_ten_thousandth() {
     let (seen, heard, frames) = golden();
-    let own = network::Network::trained().run(&seen, frames);
+    let own = network::Network::trained().run(&seen, frames, 0..frames);
     let off = furthest(flat(&own), heard);
     assert!(off < 1e-4, "{off}");
 }
