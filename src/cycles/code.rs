@@ -7,7 +7,7 @@
 //! Bayesian mixture; Rissanen, Automatica 14, 1978). Phases are independent once the rates are said, so the sum over
 //! all figures is a product over phases: no search, nothing missed.
 
-use std::sync::LazyLock;
+use std::sync::{Arc, LazyLock};
 
 /// How often the phases of some length were struck.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -141,9 +141,9 @@ pub(super) struct Room {
 #[derive(Debug, Clone)]
 pub(super) struct Codes {
     /// log2 of Γ(k + 1/2) / Γ(1/2).
-    half: Vec<f64>,
+    half: Arc<[f64]>,
     /// log2 of k!.
-    whole: Vec<f64>,
+    whole: Arc<[f64]>,
 }
 
 impl Codes {
@@ -154,7 +154,10 @@ impl Codes {
             half[k] = half[k - 1] + (k as f64 - 0.5).log2();
             whole[k] = whole[k - 1] + (k as f64).log2();
         }
-        Codes { half, whole }
+        Codes {
+            half: half.into(),
+            whole: whole.into(),
+        }
     }
 
     /// Bits for a row of `seen` steps of which `struck` are struck, at a rate learned on the way.
@@ -182,23 +185,26 @@ impl Codes {
 
     /// The same for phases struck so often of so many times.
     pub(super) fn quick_of(&self, tally: impl Iterator<Item = (u32, u32)>) -> f64 {
-        let (mut phases, mut all, mut seen) = (0u32, 0u32, 0u32);
-        let mut parts = [(3u32, 0u32, 0u32, 0u32), (5, 0, 0, 0), (8, 0, 0, 0)];
+        const PARTS: [i32; 3] = [3, 5, 8];
+        let (mut phases, mut all, mut seen) = (0i32, 0i32, 0i32);
+        let (mut on, mut on_seen, mut notes) = ([0i32; 3], [0i32; 3], [0i32; 3]);
         for (k, n) in tally {
+            let (k, n) = (k as i32, n as i32);
             (phases, all, seen) = (phases + 1, all + k, seen + n);
-            for (part, on, on_seen, notes) in &mut parts {
-                // Without a branch, so that many phases are looked at in one instruction.
-                let struck = u32::from(*part * k >= 2 * n) & u32::from(n > 0);
-                *on += struck * k;
-                *on_seen += struck * n;
-                *notes += struck;
+            for (at, part) in PARTS.iter().enumerate() {
+                // All ones or none, without a branch, so that many phases are looked at in one instruction.
+                let struck = -(i32::from(part * k >= 2 * n) & i32::from(n > 0));
+                on[at] += struck & k;
+                on_seen[at] += struck & n;
+                notes[at] -= struck;
             }
         }
-        let whole = |count: u32| self.whole[count as usize];
-        let least = parts.iter().map(|(_, on, on_seen, notes)| {
-            whole(phases) - whole(*notes) - whole(phases - notes)
-                + self.rate(*on, *on_seen)
-                + self.rate(all - on, seen - on_seen)
+        let whole = |count: i32| self.whole[count as usize];
+        let rate = |struck: i32, seen: i32| self.rate(struck as u32, seen as u32);
+        let least = (0..PARTS.len()).map(|at| {
+            whole(phases) - whole(notes[at]) - whole(phases - notes[at])
+                + rate(on[at], on_seen[at])
+                + rate(all - on[at], seen - on_seen[at])
         });
         least.fold(f64::INFINITY, f64::min) + 2.0
     }

@@ -58,7 +58,8 @@ impl Search<'_> {
         against: Against,
         work: &mut Work,
     ) -> Candidate {
-        self.explain_again(turn, span, against, work, &mut Saved::default())
+        let saves = |index: usize| self.saves(index, turn, span, against, work);
+        self.explain_by(turn, span, against, saves)
     }
 
     /// The same for a turn of which some stretches were priced before.
@@ -72,18 +73,32 @@ impl Search<'_> {
     ) -> Candidate {
         let saved = saved.entry(span).or_default();
         saved.resize(self.strokes.streams.len(), None);
+        let saves =
+            |index: usize| *saved[index].get_or_insert_with(|| self.saves(index, turn, span, against, work));
+        self.explain_by(turn, span, against, saves)
+    }
+
+    /// The same by what the cycle saves on each stream.
+    fn explain_by(
+        &self,
+        turn: Turn,
+        span: (usize, usize),
+        against: Against,
+        mut saves: impl FnMut(usize) -> f64,
+    ) -> Candidate {
         let mut parts = Vec::new();
         for (index, stream) in self.streams() {
-            let saved = &mut saved[index];
             if stream.is_taken(span.0, span.1) {
                 continue;
             }
-            let bits = *saved.get_or_insert_with(|| self.saves(index, turn, span, against, work));
+            let bits = saves(index);
             if bits > 0.0 {
                 parts.push(Part { stream: index, bits });
             }
         }
-        let parts = self.disjoint(parts);
+        if parts.len() > 1 || parts.iter().any(|p| self.strokes.streams[p.stream].carrier != Carrier::Voices) {
+            parts = self.disjoint(parts);
+        }
         let bits = parts.iter().map(|p| p.bits).sum::<f64>() - self.price(turn, span, against);
         Candidate {
             turn,
@@ -231,16 +246,12 @@ impl Search<'_> {
 
     /// Bits to say which length, whether and where it starts anew, and which stretch.
     fn price(&self, turn: Turn, span: (usize, usize), against: Against) -> f64 {
-        let fits = |l: &usize| match against {
-            Against::Density => !self.strokes.crosses(*l),
-            Against::Bar => self.fits(*l, turn.round),
-        };
-        let (whole_from, whole_to) = self.strokes.whole;
-        let all = 2..=((whole_to - whole_from) / LEAST).min(LONGEST);
+        let known = self.counts.iter().find(|(of, _)| *of == (against, turn.round));
+        let fitting = || known.map_or_else(|| self.count(against, turn.round), |(_, count)| *count);
         // Where there are longer lengths than those that are all tried, half of all figures have one of them.
         let (count, half) = match (self.longer, turn.length > LONGEST) {
-            (0, _) => (all.filter(fits).count(), 0.0),
-            (_, false) => (all.filter(fits).count(), 1.0),
+            (0, _) => (fitting(), 0.0),
+            (_, false) => (fitting(), 1.0),
             (longer, true) => (longer, 1.0),
         };
         let length = (count.max(1) as f64).log2() + half;
@@ -250,6 +261,24 @@ impl Search<'_> {
             1.0 + ((ROUNDS.len() * (turn.round / self.strokes.bar)) as f64).log2()
         };
         length + round + self.ends(span)
+    }
+
+    /// How many lengths fit, of those that are all tried.
+    fn count(&self, against: Against, round: usize) -> usize {
+        let fits = |l: &usize| match against {
+            Against::Density => !self.strokes.crosses(*l),
+            Against::Bar => self.fits(*l, round),
+        };
+        let (from, to) = self.strokes.whole;
+        (2..=((to - from) / LEAST).min(LONGEST)).filter(fits).count()
+    }
+
+    /// The same for all that is ever asked.
+    pub(super) fn counted(mut self) -> Self {
+        let rounds = ROUNDS.map(|bars| (Against::Bar, bars * self.strokes.bar));
+        let all = rounds.into_iter().chain([(Against::Bar, 0), (Against::Density, 0)]);
+        self.counts = all.map(|(against, round)| ((against, round), self.count(against, round))).collect();
+        self
     }
 
     /// Bits to say where a stretch begins and ends.

@@ -93,6 +93,8 @@ pub(super) struct Search<'a> {
     pub(super) longer: usize,
     /// Lengths that turn with the bar: its divisors, itself, two and four bars.
     pub(super) locked: Vec<usize>,
+    /// How many lengths fit, against what and with which round.
+    pub(super) counts: Vec<((Against, usize), usize)>,
 }
 
 impl<'a> Search<'a> {
@@ -121,7 +123,9 @@ impl<'a> Search<'a> {
             base,
             near,
             locked,
+            counts: Vec::new(),
         }
+        .counted()
     }
 
     /// The same for other strokes of no more steps, for pricing alone: nothing is proposed from it.
@@ -142,7 +146,9 @@ impl<'a> Search<'a> {
             base_paid: Vec::new(),
             near_paid: Vec::new(),
             locked: self.locked.clone(),
+            counts: Vec::new(),
         }
+        .counted()
     }
 
     /// The streams that are searched, with their indices.

@@ -127,12 +127,16 @@ impl Search<'_> {
             seen: vec![0; turn.length],
         };
         let mut block = Tally::default();
+        let whole = (blocks + 1) * turn.length;
+        rows.struck.reserve_exact(whole - turn.length);
+        rows.seen.reserve_exact(whole - turn.length);
         for at in 0..blocks {
             tally(hit, (edge(at), edge(at + 1)), turn, &mut block);
             let start = at * turn.length;
-            for phase in 0..turn.length {
-                rows.struck.push(rows.struck[start + phase] + block.struck[phase]);
-                rows.seen.push(rows.seen[start + phase] + block.seen[phase]);
+            for (sums, more) in [(&mut rows.struck, &block.struck), (&mut rows.seen, &block.seen)] {
+                sums.extend_from_within(start..);
+                let row = sums.iter_mut().skip(start + turn.length);
+                row.zip(more).for_each(|(sum, more)| *sum += more);
             }
         }
         rows

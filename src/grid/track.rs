@@ -6,6 +6,8 @@
 //! scored at once from the events inside it. Events score by the density of strokes over the beat that a [`Feel`] expects, relative to strokes anywhere,
 //! so that tracks of different tempo and feel can be compared.
 
+use std::ops::RangeInclusive;
+
 use super::events::Event;
 use super::way::{Prices, Way, prices};
 
@@ -124,8 +126,10 @@ struct Search<'a, const N: usize> {
     places: Vec<usize>,
     /// Shortest beat in frames.
     shortest: usize,
-    /// Per beat length, the score at each part of a frame.
+    /// The score at each part of a frame since the beat began, for every length; nothing beyond its end.
     density: Vec<Vec<f64>>,
+    /// How many lengths there are.
+    count: usize,
     /// For each way to hold the tempo, the price of going from one length to another.
     prices: [Prices; N],
     /// Frames over which the ways to the beats are remembered before they are settled.
@@ -133,15 +137,20 @@ struct Search<'a, const N: usize> {
 }
 
 impl<const N: usize> Search<'_, N> {
-    /// What the events inside a beat score that begins at `frame` and has length number `length`; `from` is the
-    /// first event at or after `frame`.
-    fn score(&self, frame: usize, length: usize, from: usize) -> f64 {
+    /// What the events inside a beat of each length score that begins at `frame`; `from` is the first event at or
+    /// after `frame`.
+    fn score(&self, frame: usize, from: usize, scores: &mut [f64]) {
         let start = frame * FINE;
-        let density = &self.density[length];
-        let places = self.places[from..].iter().zip(&self.events[from..]);
-        places
-            .map_while(|(place, event)| density.get(place - start).map(|d| d * event.weight))
-            .sum()
+        scores.fill(0.0);
+        for (place, event) in self.places[from..].iter().zip(&self.events[from..]) {
+            let Some(density) = self.density.get(place - start) else {
+                break;
+            };
+            scores
+                .iter_mut()
+                .zip(density)
+                .for_each(|(score, d)| *score += d * event.weight);
+        }
     }
 }
 
@@ -173,7 +182,8 @@ pub(super) fn follow<const N: usize>(
         events,
         places: events.iter().map(|e| place(e.time)).collect(),
         shortest,
-        density: lengths.clone().map(|n| densities(n, frame, feel)).collect(),
+        density: densities(lengths, frame, feel),
+        count,
         prices: holds.map(price),
         kept: KEPT,
     };
@@ -191,42 +201,49 @@ pub(super) fn follow<const N: usize>(
         .collect()
 }
 
-fn densities(frames: usize, frame: f64, feel: Feel) -> Vec<f64> {
-    let count = frames * FINE;
-    (0..count)
-        .map(|i| feel.log_density(i as f64 / count as f64, frames as f64 * frame))
+fn densities(lengths: RangeInclusive<usize>, frame: f64, feel: Feel) -> Vec<Vec<f64>> {
+    let part = |i: usize, frames: usize| {
+        let count = frames * FINE;
+        if i < count {
+            feel.log_density(i as f64 / count as f64, frames as f64 * frame)
+        } else {
+            0.0
+        }
+    };
+    (0..lengths.end() * FINE)
+        .map(|i| lengths.clone().map(|frames| part(i, frames)).collect())
         .collect()
 }
 
 /// Beat frames of the best path and its score for each way to hold the tempo: the first beat begins at or before frame
 /// `first`, the last ends after frame `last`. What the events score is worked out once for all.
 fn viterbi<const N: usize>(search: &Search<N>, first: usize, last: usize) -> Vec<(Vec<usize>, f64)> {
-    let (shortest, count) = (search.shortest, search.density.len());
+    let (shortest, count) = (search.shortest, search.count);
     let mut ways: [Way; N] = std::array::from_fn(|_| Way::new(shortest, count, first, search.kept));
+    let mut scores = vec![0.0; count];
     let mut event = 0;
     for frame in 0..=last {
         while search.places.get(event).is_some_and(|p| *p < frame * FINE) {
             event += 1;
         }
-        for length in 0..count {
-            let arrived: [f32; N] = std::array::from_fn(|n| ways[n].arrived(frame, length));
-            if arrived.iter().all(|so_far| *so_far == f32::NEG_INFINITY) {
-                continue;
-            }
-            let score = search.score(frame, length, event);
-            let next = frame + shortest + length;
-            for ((way, price), so_far) in ways.iter_mut().zip(&search.prices).zip(arrived) {
-                let score = f64::from(so_far) + score;
+        search.score(frame, event, &mut scores);
+        for (way, prices) in ways.iter_mut().zip(&search.prices) {
+            way.reach(frame, prices);
+            for (length, score) in scores.iter().enumerate() {
+                let so_far = way.arrived(length);
+                if so_far == f32::NEG_INFINITY {
+                    continue;
+                }
+                let (score, next) = (f64::from(so_far) + score, frame + shortest + length);
                 if next > last {
                     way.ends(frame, length, score);
                 } else {
-                    way.go_on(length, next, score, &price[length]);
+                    way.go_on(length, next, score);
                 }
             }
-        }
-        ways.iter_mut().for_each(|way| way.pass(frame));
-        if frame > first && frame + shortest + count <= last {
-            ways.iter_mut().for_each(|way| way.settle(frame + 1));
+            if frame > first && frame + shortest + count <= last {
+                way.settle(frame + 1);
+            }
         }
     }
     ways.into_iter().map(Way::finish).collect()
@@ -247,10 +264,12 @@ mod tests {
             .position(|p| *p >= frame * FINE)
             .unwrap_or(search.places.len());
         let mut best = f64::NEG_INFINITY;
-        for length in 0..search.density.len() {
-            let near = |b: usize| search.prices[0][b].get((length + REACH).checked_sub(b)?);
+        let mut scores = vec![0.0; search.count];
+        search.score(frame, event, &mut scores);
+        for (length, own) in scores.iter().enumerate() {
+            let near = |b: usize| search.prices[0].get((b + REACH).checked_sub(length)?)?.get(length);
             let price = before.map_or(0.0, |b| f64::from(*near(b).unwrap_or(&f32::INFINITY)));
-            let score = search.score(frame, length, event) - price;
+            let score = own - price;
             let next = frame + search.shortest + length;
             let rest = if next > last {
                 0.0
@@ -280,13 +299,13 @@ mod tests {
                 accent: 0.0,
             };
             let events = vec![event; places.len()];
-            let lengths = 4..=8usize;
             let price = |a: usize, b: usize| CHANGE * ((4 + b) as f64 / (4 + a) as f64).ln().abs() / 30.0;
             let search = Search {
                 events: &events,
                 places,
                 shortest: 4,
-                density: lengths.clone().map(|n| densities(n, 0.05, Feel::Even)).collect(),
+                density: densities(4..=8, 0.05, Feel::Even),
+                count: 5,
                 prices: [prices(5, price)],
                 kept: KEPT,
             };
@@ -322,7 +341,8 @@ mod tests {
                     events: &events,
                     places: places.clone(),
                     shortest: 16,
-                    density: (16..=24).map(|n| densities(n, 0.02, Feel::Even)).collect(),
+                    density: densities(16..=24, 0.02, Feel::Even),
+                    count: 9,
                     prices: [prices(9, price)],
                     kept,
                 };

@@ -10,14 +10,16 @@ pub(super) struct Way {
     /// Frames of the shortest beat, and how many lengths there are.
     shortest: usize,
     count: usize,
-    /// Best score of a beat that begins at a frame (modulo the ring) with a length; in rows of so many lengths and
+    /// Best score of a beat that ends at a frame (modulo the ring) and had a length, in rows of so many lengths and
     /// [`REACH`] more on either side, which no beat has. A beat ends within the ring.
-    best: Vec<f32>,
+    ended: Vec<f32>,
     row: usize,
+    ring: usize,
+    /// Best score of what leads to a beat of each length at the frame that was reached.
+    best: Vec<f32>,
     /// The last frame at which a row of beats may begin with nothing before.
     first: usize,
-    ring: usize,
-    /// The number of the length of the beat before it, for frames from `base` on.
+    /// For each length, which of those near it the beat before has, for frames from `base` on.
     from: Vec<u8>,
     base: usize,
     /// Frames that are remembered before some are settled.
@@ -35,66 +37,84 @@ const NOTHING: u8 = u8::MAX;
 /// A beat's length differs from that of the one before by at most so many frames, some 6 %.
 pub(super) const REACH: usize = 3;
 
-/// The lengths that may follow one, and one more, so that they fill a vector.
-const NEXT: usize = 2 * REACH + 2;
+/// How many lengths may go before one.
+const NEAR: usize = 2 * REACH + 1;
 
-/// For each length, the prices of going on to those from [`REACH`] shorter to as much longer.
-pub(super) type Prices = Vec<[f32; NEXT]>;
+/// Lengths that are worked out side by side.
+pub(super) const LANES: usize = 8;
+
+/// For each length that goes before, counted from [`REACH`] shorter, the price of going on to every length.
+pub(super) type Prices = [Vec<f32>; NEAR];
 
 /// The prices of going from each of `count` lengths to those near it.
 pub(super) fn prices(count: usize, price: impl Fn(usize, usize) -> f64) -> Prices {
-    let near = |from: usize| {
-        std::array::from_fn(|n| {
-            let to = (from + n)
-                .checked_sub(REACH)
-                .filter(|to| *to < count && n <= 2 * REACH);
-            to.map_or(f32::INFINITY, |to| price(from, to) as f32)
-        })
+    let of = |near: usize, to: usize| {
+        let from = (to + near).checked_sub(REACH);
+        from.filter(|from| *from < count && to < count)
+            .map_or(f32::INFINITY, |from| price(from, to) as f32)
     };
-    (0..count).map(near).collect()
+    let lanes = count.next_multiple_of(LANES);
+    std::array::from_fn(|near| (0..lanes).map(|to| of(near, to)).collect())
 }
 
 impl Way {
     /// Of beats of `count` lengths, `shortest` frames and more, the first of which begins at frame `first` or before.
     pub(super) fn new(shortest: usize, count: usize, first: usize, kept: usize) -> Way {
-        let (ring, row) = (shortest + count, count + NEXT);
-        let mut way = Way {
+        let lanes = count.next_multiple_of(LANES);
+        let (ring, row) = (shortest + count, lanes + 2 * REACH);
+        Way {
             shortest,
             count,
-            best: vec![f32::NEG_INFINITY; ring * row],
+            ended: vec![f32::NEG_INFINITY; ring * row],
             row,
-            first,
             ring,
+            best: vec![f32::NEG_INFINITY; lanes],
+            first,
             from: Vec::new(),
             base: 0,
             kept,
             settled: Vec::new(),
             end: (0, 0),
             score: f64::NEG_INFINITY,
-        };
-        (0..ring).for_each(|frame| way.open(frame));
-        way
+        }
     }
 
-    /// Makes room for the beats that begin at `frame`: with nothing before them they cost nothing.
-    fn open(&mut self, frame: usize) {
+    /// Goes on to the next frame: finds the best beat before one of each length that begins there. Near its start
+    /// nothing need go before, which costs nothing.
+    pub(super) fn reach(&mut self, frame: usize, prices: &Prices) {
         let least = if frame <= self.first {
             0.0
         } else {
             f32::NEG_INFINITY
         };
         let at = frame % self.ring * self.row;
-        self.best[at..at + self.row].fill(least);
+        let ended = &mut self.ended[at..at + self.row];
+        for (block, to) in self.best.as_chunks_mut::<LANES>().0.iter_mut().enumerate() {
+            let (mut best, mut from) = ([least; LANES], [u32::from(NOTHING); LANES]);
+            // The longest first: of two that are as good, the one that began first counts.
+            for near in (0..NEAR).rev() {
+                let before = ended[block * LANES + near..].first_chunk::<LANES>();
+                let price = prices[near][block * LANES..].first_chunk::<LANES>();
+                let (Some(before), Some(price)) = (before, price) else {
+                    continue;
+                };
+                // Without a branch, so that all are compared in a few instructions.
+                for lane in 0..LANES {
+                    let arrived = before[lane] - price[lane];
+                    let better = arrived > best[lane];
+                    best[lane] = if better { arrived } else { best[lane] };
+                    from[lane] = if better { near as u32 } else { from[lane] };
+                }
+            }
+            *to = best;
+            self.from.extend(from.map(|near| near as u8));
+        }
+        ended.fill(f32::NEG_INFINITY);
     }
 
-    /// The best score of what leads to a beat at `frame`.
-    pub(super) fn arrived(&self, frame: usize, length: usize) -> f32 {
-        self.best[self.place((frame, length))]
-    }
-
-    /// No beat begins at `frame` any more.
-    pub(super) fn pass(&mut self, frame: usize) {
-        self.open(frame + self.ring);
+    /// The best score of what leads to a beat of each length at the frame that was reached last.
+    pub(super) fn arrived(&self, length: usize) -> f32 {
+        self.best[length]
     }
 
     /// A row of beats may end with this one.
@@ -104,25 +124,14 @@ impl Way {
         }
     }
 
-    /// Enters the beats that may follow at frame `next` after one of length number `length`.
-    pub(super) fn go_on(&mut self, length: usize, next: usize, score: f64, prices: &[f32; NEXT]) {
-        let row = (next - self.base) * self.row + length;
-        if self.from.len() < row + self.row {
-            self.from.resize(row + self.row, NOTHING);
-        }
-        let place = next % self.ring * self.row + length;
-        let best = self.best[place..].first_chunk_mut::<NEXT>();
-        let from = self.from[row..].first_chunk_mut::<NEXT>();
-        let (Some(best), Some(from)) = (best, from) else {
-            return;
-        };
-        // Without a branch, so that all that may follow are entered in a few instructions.
-        for ((best, from), price) in best.iter_mut().zip(from).zip(prices) {
-            let arrived = score as f32 - price;
-            let better = arrived > *best;
-            *best = if better { arrived } else { *best };
-            *from = if better { length as u8 } else { *from };
-        }
+    /// Enters a beat of length number `length` that ends at frame `next`.
+    pub(super) fn go_on(&mut self, length: usize, next: usize, score: f64) {
+        let place = self.place(next, length);
+        self.ended[place] = score as f32;
+    }
+
+    fn place(&self, frame: usize, length: usize) -> usize {
+        frame % self.ring * self.row + REACH + length
     }
 
     /// Settles the beats that lie far before `frame`, from which on beats may still begin.
@@ -133,44 +142,53 @@ impl Way {
         let border = self.base + self.kept / 2;
         let open: Vec<(usize, usize)> = (frame..frame + self.ring)
             .flat_map(|f| (0..self.count).map(move |length| (f, length)))
-            .filter(|at| self.best[self.place(*at)] > f32::NEG_INFINITY)
+            .filter(|(f, length)| self.ended[self.place(*f, *length)] > f32::NEG_INFINITY)
             .collect();
-        let top = open
-            .iter()
-            .max_by(|a, b| self.best[self.place(**a)].total_cmp(&self.best[self.place(**b)]));
-        let Some(through) = top.map(|top| self.before(*top, border)) else {
+        let score = |(f, length): (usize, usize)| self.ended[self.place(f, length)];
+        let Some(top) = open.iter().max_by(|a, b| score(**a).total_cmp(&score(**b))) else {
             return;
         };
-        for other in &open {
-            if self.before(*other, border) != through {
-                let place = self.place(*other);
-                self.best[place] = f32::NEG_INFINITY;
-            }
+        let way: Vec<(usize, usize)> = self.way(self.beat(*top), border).collect();
+        let Some(through) = way.last().copied() else {
+            return;
+        };
+        // Nearly all ways join that of the best one after a few beats.
+        let joins = |other: &(usize, usize)| {
+            let mut way = way.iter().peekable();
+            self.way(self.beat(*other), border).any(|beat| {
+                while way.next_if(|known| known.0 > beat.0).is_some() {}
+                way.peek().is_some_and(|known| **known == beat)
+            })
+        };
+        let others: Vec<(usize, usize)> = open.iter().copied().filter(|other| !joins(other)).collect();
+        for (f, length) in others {
+            let place = self.place(f, length);
+            self.ended[place] = f32::NEG_INFINITY;
         }
         let beats = self.frames(through);
         self.settled.extend(beats);
-        self.from.drain(..(border - self.base) * self.row);
+        self.from.drain(..(border - self.base) * self.best.len());
         self.base = border;
     }
 
-    fn place(&self, (frame, length): (usize, usize)) -> usize {
-        frame % self.ring * self.row + REACH + length
+    /// The beat of length number `length` that ends at `frame`.
+    fn beat(&self, (frame, length): (usize, usize)) -> (usize, usize) {
+        (frame - self.shortest - length, length)
     }
 
     /// The beat before one; `None` for the first, and where it is settled already.
     fn step(&self, (frame, length): (usize, usize)) -> Option<(usize, usize)> {
-        let row = frame.checked_sub(self.base)? * self.row;
-        let before = *self.from.get(row + REACH + length)?;
-        (before != NOTHING).then(|| (frame - self.shortest - usize::from(before), usize::from(before)))
+        let row = frame.checked_sub(self.base)? * self.best.len();
+        let near = *self.from.get(row + length)?;
+        let before = (length + usize::from(near)).checked_sub(REACH)?;
+        (near != NOTHING).then(|| (frame - self.shortest - before, before))
     }
 
-    /// The last beat that begins before `border` on the way to another.
-    fn before(&self, at: (usize, usize), border: usize) -> (usize, usize) {
-        let mut here = at;
-        while let Some(before) = self.step(here).filter(|_| here.0 >= border) {
-            here = before;
-        }
-        here
+    /// A beat and those before it, to the last that begins before `border`.
+    fn way(&self, beat: (usize, usize), border: usize) -> impl Iterator<Item = (usize, usize)> {
+        std::iter::successors(Some(beat), move |here| {
+            self.step(*here).filter(|_| here.0 >= border)
+        })
     }
 
     /// The beats from where they are settled to this one.
