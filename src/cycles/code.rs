@@ -9,6 +9,8 @@
 
 use std::sync::{Arc, LazyLock};
 
+use pulp::{Arch, Simd, WithSimd};
+
 /// How often the phases of some length were struck.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub(super) struct Tally {
@@ -116,6 +118,7 @@ static READY_PRICES: LazyLock<Ready> = LazyLock::new(|| {
 });
 
 /// Adds what `count` phases of one kind cost by every way.
+#[inline(always)]
 fn add(costs: &mut [f64], ready: &Ready, (struck, seen, count): (u32, u32, f64)) {
     if seen as usize <= READY {
         let index = (seen as usize * (seen as usize + 1) / 2 + struck as usize) * WAYS;
@@ -135,6 +138,46 @@ fn add(costs: &mut [f64], ready: &Ready, (struck, seen, count): (u32, u32, f64))
 pub(super) struct Room {
     kinds: Vec<(u32, u32, f64)>,
     costs: Vec<f64>,
+}
+
+/// Phases that are struck so often, in halves of how often they come by and counted so many times, are the figure's.
+const PARTS: [i32; 3] = [3, 5, 8];
+
+/// Phases, strokes and how often they came by: all of them, and those that are the figure's by each of [`PARTS`].
+#[derive(Default)]
+struct Counts {
+    phases: i32,
+    all: i32,
+    seen: i32,
+    on: [i32; 3],
+    on_seen: [i32; 3],
+    notes: [i32; 3],
+}
+
+/// Counts phases that are struck so often of so many times, with the widest instructions that there are.
+struct Counting<I>(I);
+
+impl<I: Iterator<Item = (u32, u32)>> WithSimd for Counting<I> {
+    type Output = Counts;
+
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, _: S) -> Counts {
+        let mut counts = Counts::default();
+        for (k, n) in self.0 {
+            let (k, n) = (k as i32, n as i32);
+            counts.phases += 1;
+            counts.all += k;
+            counts.seen += n;
+            for (at, part) in PARTS.iter().enumerate() {
+                // All ones or none, without a branch, so that many phases are looked at in one instruction.
+                let struck = -(i32::from(part * k >= 2 * n) & i32::from(n > 0));
+                counts.on[at] += struck & k;
+                counts.on_seen[at] += struck & n;
+                counts.notes[at] -= struck;
+            }
+        }
+        counts
+    }
 }
 
 /// Tables for code lengths of up to a fixed number of steps.
@@ -185,20 +228,14 @@ impl Codes {
 
     /// The same for phases struck so often of so many times.
     pub(super) fn quick_of(&self, tally: impl Iterator<Item = (u32, u32)>) -> f64 {
-        const PARTS: [i32; 3] = [3, 5, 8];
-        let (mut phases, mut all, mut seen) = (0i32, 0i32, 0i32);
-        let (mut on, mut on_seen, mut notes) = ([0i32; 3], [0i32; 3], [0i32; 3]);
-        for (k, n) in tally {
-            let (k, n) = (k as i32, n as i32);
-            (phases, all, seen) = (phases + 1, all + k, seen + n);
-            for (at, part) in PARTS.iter().enumerate() {
-                // All ones or none, without a branch, so that many phases are looked at in one instruction.
-                let struck = -(i32::from(part * k >= 2 * n) & i32::from(n > 0));
-                on[at] += struck & k;
-                on_seen[at] += struck & n;
-                notes[at] -= struck;
-            }
-        }
+        let Counts {
+            phases,
+            all,
+            seen,
+            on,
+            on_seen,
+            notes,
+        } = Arch::new().dispatch(Counting(tally));
         let whole = |count: i32| self.whole[count as usize];
         let rate = |struck: i32, seen: i32| self.rate(struck as u32, seen as u32);
         let least = (0..PARTS.len()).map(|at| {
@@ -259,7 +296,26 @@ fn weigh(tally: &Tally, room: &mut Room) {
     tally.kinds(&mut room.kinds);
     room.costs.clear();
     room.costs.resize(WAYS, 0.0);
-    for kind in &room.kinds {
-        add(&mut room.costs, &READY_PRICES, *kind);
+    Arch::new().dispatch(Adding {
+        kinds: &room.kinds,
+        costs: &mut room.costs,
+    });
+}
+
+/// Adds what all kinds of phases cost by every way, with the widest instructions that there are.
+struct Adding<'a> {
+    kinds: &'a [(u32, u32, f64)],
+    costs: &'a mut [f64],
+}
+
+impl WithSimd for Adding<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, _: S) {
+        let ready = &READY_PRICES;
+        for kind in self.kinds {
+            add(self.costs, ready, *kind);
+        }
     }
 }

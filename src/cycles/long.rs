@@ -4,6 +4,7 @@
 //! is added up over the stretch on which it tells most (Bentley, CACM 27, 1984), 64 steps at a time, so that every length
 //! up to a quarter of an hour's solo is asked in little time.
 
+use pulp::{Arch, Simd, WithSimd};
 use rayon::prelude::*;
 
 use super::search::{LEAST, LONGEST};
@@ -49,6 +50,7 @@ impl Bits {
     }
 
     /// What "as `length` steps ago" tells on the stretch on which it tells most.
+    #[inline(always)]
     fn tells(&self, length: usize) -> f64 {
         let (far, by) = (length / 64, length % 64);
         let (mut sum, mut best) = (0.0f64, 0.0f64);
@@ -68,6 +70,21 @@ impl Bits {
     }
 }
 
+/// What a length tells of a row, with instructions that count bits where there are such.
+struct Tells<'a> {
+    row: &'a Bits,
+    length: usize,
+}
+
+impl WithSimd for Tells<'_> {
+    type Output = f64;
+
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, _: S) -> f64 {
+        self.row.tells(self.length)
+    }
+}
+
 /// The lengths beyond those that are all looked at closely, rising; and how many there are to choose from.
 pub(super) fn long(strokes: &Strokes) -> (Vec<usize>, usize) {
     let longest = ((strokes.whole.1 - strokes.whole.0) / LEAST).min(LONGEST_OF_ALL);
@@ -79,7 +96,8 @@ pub(super) fn long(strokes: &Strokes) -> (Vec<usize>, usize) {
     let tells: Vec<f64> = (0..=longest)
         .into_par_iter()
         .map(|length| {
-            let each = rows.iter().map(|row| (row.tells(length) - TELLS).max(0.0));
+            let tells = |row| Arch::new().dispatch(Tells { row, length });
+            let each = rows.iter().map(|row| (tells(row) - TELLS).max(0.0));
             if length < 2 { 0.0 } else { each.sum() }
         })
         .collect();

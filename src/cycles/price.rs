@@ -96,7 +96,11 @@ impl Search<'_> {
                 parts.push(Part { stream: index, bits });
             }
         }
-        if parts.len() > 1 || parts.iter().any(|p| self.strokes.streams[p.stream].carrier != Carrier::Voices) {
+        if parts.len() > 1
+            || parts
+                .iter()
+                .any(|p| self.strokes.streams[p.stream].carrier != Carrier::Voices)
+        {
             parts = self.disjoint(parts);
         }
         let bits = parts.iter().map(|p| p.bits).sum::<f64>() - self.price(turn, span, against);
@@ -276,8 +280,12 @@ impl Search<'_> {
     /// The same for all that is ever asked.
     pub(super) fn counted(mut self) -> Self {
         let rounds = ROUNDS.map(|bars| (Against::Bar, bars * self.strokes.bar));
-        let all = rounds.into_iter().chain([(Against::Bar, 0), (Against::Density, 0)]);
-        self.counts = all.map(|(against, round)| ((against, round), self.count(against, round))).collect();
+        let all = rounds
+            .into_iter()
+            .chain([(Against::Bar, 0), (Against::Density, 0)]);
+        self.counts = all
+            .map(|(against, round)| ((against, round), self.count(against, round)))
+            .collect();
         self
     }
 

@@ -8,6 +8,8 @@
 
 use std::ops::RangeInclusive;
 
+use pulp::{Arch, Simd, WithSimd};
+
 use super::events::Event;
 use super::way::{Prices, Way, prices};
 
@@ -139,6 +141,7 @@ struct Search<'a, const N: usize> {
 impl<const N: usize> Search<'_, N> {
     /// What the events inside a beat of each length score that begins at `frame`; `from` is the first event at or
     /// after `frame`.
+    #[inline(always)]
     fn score(&self, frame: usize, from: usize, scores: &mut [f64]) {
         let start = frame * FINE;
         scores.fill(0.0);
@@ -187,7 +190,11 @@ pub(super) fn follow<const N: usize>(
         prices: holds.map(price),
         kept: KEPT,
     };
-    let found = viterbi(&search, place(first.time) / FINE, place(last.time) / FINE);
+    let found = Arch::new().dispatch(Viterbi {
+        search: &search,
+        first: place(first.time) / FINE,
+        last: place(last.time) / FINE,
+    });
     let weight: f64 = events.iter().map(|e| e.weight).sum();
     let track = |(frames, score): (Vec<usize>, f64)| Track {
         beats: frames.iter().map(|f| origin + *f as f64 * frame).collect(),
@@ -215,8 +222,25 @@ fn densities(lengths: RangeInclusive<usize>, frame: f64, feel: Feel) -> Vec<Vec<
         .collect()
 }
 
+/// [`viterbi`], with the widest instructions that there are.
+struct Viterbi<'a, const N: usize> {
+    search: &'a Search<'a, N>,
+    first: usize,
+    last: usize,
+}
+
+impl<const N: usize> WithSimd for Viterbi<'_, N> {
+    type Output = Vec<(Vec<usize>, f64)>;
+
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, _: S) -> Self::Output {
+        viterbi(self.search, self.first, self.last)
+    }
+}
+
 /// Beat frames of the best path and its score for each way to hold the tempo: the first beat begins at or before frame
 /// `first`, the last ends after frame `last`. What the events score is worked out once for all.
+#[inline(always)]
 fn viterbi<const N: usize>(search: &Search<N>, first: usize, last: usize) -> Vec<(Vec<usize>, f64)> {
     let (shortest, count) = (search.shortest, search.count);
     let mut ways: [Way; N] = std::array::from_fn(|_| Way::new(shortest, count, first, search.kept));
@@ -267,7 +291,11 @@ mod tests {
         let mut scores = vec![0.0; search.count];
         search.score(frame, event, &mut scores);
         for (length, own) in scores.iter().enumerate() {
-            let near = |b: usize| search.prices[0].get((b + REACH).checked_sub(length)?)?.get(length);
+            let near = |b: usize| {
+                search.prices[0]
+                    .get((b + REACH).checked_sub(length)?)?
+                    .get(length)
+            };
             let price = before.map_or(0.0, |b| f64::from(*near(b).unwrap_or(&f32::INFINITY)));
             let score = own - price;
             let next = frame + search.shortest + length;

@@ -81,6 +81,7 @@ impl Way {
 
     /// Goes on to the next frame: finds the best beat before one of each length that begins there. Near its start
     /// nothing need go before, which costs nothing.
+    #[inline(always)]
     pub(super) fn reach(&mut self, frame: usize, prices: &Prices) {
         let least = if frame <= self.first {
             0.0
@@ -113,11 +114,13 @@ impl Way {
     }
 
     /// The best score of what leads to a beat of each length at the frame that was reached last.
+    #[inline(always)]
     pub(super) fn arrived(&self, length: usize) -> f32 {
         self.best[length]
     }
 
     /// A row of beats may end with this one.
+    #[inline(always)]
     pub(super) fn ends(&mut self, frame: usize, length: usize, score: f64) {
         if score > self.score {
             (self.end, self.score) = ((frame, length), score);
@@ -125,11 +128,13 @@ impl Way {
     }
 
     /// Enters a beat of length number `length` that ends at frame `next`.
+    #[inline(always)]
     pub(super) fn go_on(&mut self, length: usize, next: usize, score: f64) {
         let place = self.place(next, length);
         self.ended[place] = score as f32;
     }
 
+    #[inline(always)]
     fn place(&self, frame: usize, length: usize) -> usize {
         frame % self.ring * self.row + REACH + length
     }

@@ -9,6 +9,7 @@ use std::sync::OnceLock;
 
 use ndarray::linalg::general_mat_mul;
 use ndarray::{ArrayView2, ArrayViewMut2, ShapeBuilder};
+use pulp::{Arch, Simd, WithSimd};
 
 use super::SOUNDS;
 use super::features::BANDS;
@@ -187,7 +188,13 @@ impl Network {
         out.resize(CHANNELS[0] * BANDS * frames, 0.0);
         for (channel, map) in out.chunks_exact_mut(BANDS * frames).enumerate() {
             let taps = &self.first.weights[channel * 9..][..9];
-            take_taps(seen, taps, self.first.bias[channel], frames, map);
+            Arch::new().dispatch(Taps {
+                from: seen,
+                taps,
+                base: self.first.bias[channel],
+                frames,
+                to: map,
+            });
         }
         relu(out);
     }
@@ -274,7 +281,13 @@ impl Separable {
         tapped.resize(map.len(), 0.0);
         let channels = tapped.chunks_exact_mut(size).zip(map.chunks_exact(size));
         for ((to, from), taps) in channels.zip(self.taps.chunks_exact(9)) {
-            take_taps(from, taps, 0.0, frames, to);
+            Arch::new().dispatch(Taps {
+                from,
+                taps,
+                base: 0.0,
+                frames,
+                to,
+            });
         }
         out.resize(self.mix.bias.len() * size, 0.0);
         self.mix.add(tapped, size, out);
@@ -294,7 +307,26 @@ fn product(weights: &[f32], map: &[f32], stride: usize, inputs: usize, columns: 
     }
 }
 
-/// `base` and a three by three filter (bands by frames) of `from`, zeros outside.
+/// Makes `to` of `base` and a three by three filter (bands by frames) of `from`, zeros outside; with the widest
+/// instructions that there are.
+struct Taps<'a> {
+    from: &'a [f32],
+    taps: &'a [f32],
+    base: f32,
+    frames: usize,
+    to: &'a mut [f32],
+}
+
+impl WithSimd for Taps<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, _: S) {
+        take_taps(self.from, self.taps, self.base, self.frames, self.to);
+    }
+}
+
+#[inline(always)]
 fn take_taps(from: &[f32], taps: &[f32], base: f32, frames: usize, to: &mut [f32]) {
     let lines = |band: usize| from.get(band * frames..(band + 1) * frames);
     for (band, row) in to.chunks_exact_mut(frames).enumerate() {
@@ -314,6 +346,7 @@ fn take_taps(from: &[f32], taps: &[f32], base: f32, frames: usize, to: &mut [f32
 }
 
 /// `base` and filters of three taps, one for each line, zeros outside.
+#[inline(always)]
 fn take_nine(lines: [&[f32]; 3], taps: [[f32; 3]; 3], base: f32, row: &mut [f32]) {
     let ends = row.len().saturating_sub(1);
     for at in [0, ends] {

@@ -172,19 +172,7 @@ fn write_body(root: &mut Table, body: &BodyTables, guide: &str) {
         set(table, "double_pedal", body.body.double_pedal.into());
     }
     if let Item::Table(table) = entry {
-        let own = without_ours(
-            table
-                .decor()
-                .prefix()
-                .and_then(|p| p.as_str())
-                .unwrap_or_default(),
-        );
-        let own = own.trim_matches('\n');
-        let own = if own.is_empty() {
-            String::new()
-        } else {
-            format!("\n{own}")
-        };
+        let own = own_comment(table).map_or_else(String::new, |own| format!("\n{own}"));
         table.decor_mut().set_prefix(format!("{own}{guide}"));
     }
     let missing: Vec<(&String, &ReachTable)> = (body.reach.iter())
@@ -366,23 +354,19 @@ fn comment(tables: &mut Table, groups: &[GroupFacts]) {
             .iter()
             .find(|facts| Some(facts.group) == group_of(name.get()));
         let heard = facts.map_or_else(|| format!("{OURS} not heard in the last run\n"), heard);
-        let own = without_ours(
-            table
-                .decor()
-                .prefix()
-                .and_then(|p| p.as_str())
-                .unwrap_or_default(),
-        );
-        let own = own.trim_matches('\n');
-        let own = if own.is_empty() {
-            String::new()
-        } else {
-            format!("{own}\n")
-        };
+        let own = own_comment(table).map_or_else(String::new, |own| format!("{own}\n"));
         let guide = if first { GUIDE } else { "" };
         table.decor_mut().set_prefix(format!("{guide}\n{own}{heard}"));
         first = false;
     }
+}
+
+/// What a player wrote over a table.
+fn own_comment(table: &Table) -> Option<String> {
+    let all = table.decor().prefix().and_then(|p| p.as_str());
+    let own = without_ours(all.unwrap_or_default());
+    let own = own.trim_matches('\n');
+    (!own.is_empty()).then(|| own.to_owned())
 }
 
 fn heard(facts: &GroupFacts) -> String {

@@ -66,7 +66,11 @@ const fn table(bits: u32, polynomial: u16) -> [u16; 256] {
     while byte < 256 {
         let (mut rest, mut bit) = ((byte as u16) << (bits - 8), 0);
         while bit < 8 {
-            rest = if rest & top > 0 { rest << 1 ^ polynomial } else { rest << 1 };
+            rest = if rest & top > 0 {
+                rest << 1 ^ polynomial
+            } else {
+                rest << 1
+            };
             bit += 1;
         }
         table[byte] = if bits == 8 { rest & 0xff } else { rest };

@@ -101,10 +101,15 @@ impl Part {
                 few[1] += (c - b).unsigned_abs();
                 few[2] += (c - 2 * b + a).unsigned_abs();
             }
-            sums.iter_mut().zip(few).for_each(|(sum, few)| *sum += u64::from(few));
+            sums.iter_mut()
+                .zip(few)
+                .for_each(|(sum, few)| *sum += u64::from(few));
         }
         let costs = sums.iter().map(|sum| rice::cost(2 * sum, BLOCK as u64).1);
-        let best = costs.enumerate().min_by_key(|(_, cost)| *cost).unwrap_or_default();
+        let best = costs
+            .enumerate()
+            .min_by_key(|(_, cost)| *cost)
+            .unwrap_or_default();
         Part {
             samples,
             bits,
@@ -236,13 +241,21 @@ mod tests {
     fn a_decoder_gives_back_the_very_samples() {
         let mut dice = ChaCha8Rng::seed_from_u64(9);
         let mut noise = |length: usize, loud: f32| -> Vec<f32> {
-            (0..length).map(|_| loud * dice.random_range(-1.0..1.0f32)).collect()
+            (0..length)
+                .map(|_| loud * dice.random_range(-1.0..1.0f32))
+                .collect()
         };
         let sine: Vec<f32> = (0..20_000).map(|i| 0.7 * (TAU * i as f32 / 97.0).sin()).collect();
-        let drum: Vec<f32> = sine.iter().enumerate().map(|(i, s)| s * (-(i as f32) / 900.0).exp()).collect();
+        let drum: Vec<f32> = sine
+            .iter()
+            .enumerate()
+            .map(|(i, s)| s * (-(i as f32) / 900.0).exp())
+            .collect();
         let mut loud = noise(10_000, 1.5);
         (loud[3], loud[4], loud[5]) = (f32::NAN, f32::INFINITY, f32::NEG_INFINITY);
-        let square: Vec<f32> = (0..9000).map(|i| if i / 2 % 2 == 0 { 1.0 } else { -1.0 }).collect();
+        let square: Vec<f32> = (0..9000)
+            .map(|i| if i / 2 % 2 == 0 { 1.0 } else { -1.0 })
+            .collect();
         let opposite = |x: &[f32]| x.iter().map(|s| -s).collect::<Vec<f32>>();
         assert_exact(&[vec![]], "nothing");
         assert_exact(&[vec![0.25; 5000]], "one value");
@@ -262,7 +275,11 @@ mod tests {
             .map(|t| 0.5 * (TAU * t / 400.0).sin() * (-t / 2500.0).exp())
             .collect();
         let size = |channels: &[&[f32]]| encode(channels, RATE).map(|flac| flac.len());
-        assert!(size(&[&drum]).is_some_and(|size| size < drum.len()), "{:?}", size(&[&drum]));
+        assert!(
+            size(&[&drum]).is_some_and(|size| size < drum.len()),
+            "{:?}",
+            size(&[&drum])
+        );
         assert!(size(&[&vec![0.0; 40_960]]).is_some_and(|size| size < 300));
         assert_eq!((size(&[]), size(&[&drum, &drum, &drum])), (None, None));
     }
