@@ -26,7 +26,7 @@ use sha2::{Digest, Sha256};
 use mutate::mutated;
 use targets::{TARGETS, Target};
 
-/// An input that takes longer than this is as bad as a crash.
+/// An input that takes longer than this, whenever it is run, is as bad as a crash.
 const LONGEST: Duration = Duration::from_secs(10);
 /// Inputs that are kept as seeds for each target, at most.
 const MOST_SEEDS: usize = 2000;
@@ -234,9 +234,18 @@ impl Work {
 
     /// Whether the input was answered as none before it.
     fn run(&mut self, input: &[u8]) -> bool {
-        let begun = Instant::now();
-        let answer = catch_unwind(AssertUnwindSafe(|| (self.target.run)(input, self.place.path())));
-        let took = begun.elapsed();
+        let run = || {
+            let begun = Instant::now();
+            let answer = catch_unwind(AssertUnwindSafe(|| (self.target.run)(input, self.place.path())));
+            (answer, begun.elapsed())
+        };
+        let (answer, mut took) = run();
+        // The machine may have been busy with something else.
+        for _ in 0..2 {
+            if took > LONGEST {
+                took = took.min(run().1);
+            }
+        }
         self.tally.runs += 1;
         self.tally.slowest = self.tally.slowest.max(took);
         let fault = match &answer {
