@@ -4,8 +4,6 @@
 //! A figure of five sixteenths over 4/4 is home every five beats, so a listener who does not know of the figure hears
 //! 5/4. Once it is found, it is taken out and the bars are read from what is left.
 
-use rayon::prelude::*;
-
 use super::{Cycle, Cycles, Verdict, find};
 use crate::grid::{Grid, Meter, Placed, bars_anew, place};
 use crate::options::{CycleOptions, GridOptions};
@@ -33,21 +31,16 @@ pub fn settle(
         return first;
     }
     let mut most = (0.0, Vec::new(), None);
-    let tried = |meter: Meter| {
-        let other = Grid {
-            meter,
-            ..first.0.clone()
-        };
+    for count in BARS {
+        let meter = Meter { count, unit: 4 };
         // The first one's own bars are tried already.
-        (meter != first.0.meter).then(|| {
-            let (_, placed, cycles) = settled(other);
-            (placed, cycles)
-        })
-    };
-    let meters = BARS.map(|count| Meter { count, unit: 4 });
-    let others: Vec<Option<(Vec<Placed>, Cycles)>> = meters.into_par_iter().map(tried).collect();
-    for other in &others {
-        let (placed, cycles) = other.as_ref().map_or((&first.1, &first.2), |(p, c)| (p, c));
+        let other = (meter != first.0.meter).then(|| {
+            settled(Grid {
+                meter,
+                ..first.0.clone()
+            })
+        });
+        let (_, placed, cycles) = other.as_ref().unwrap_or(&first);
         let crossing = |cycle: &&Cycle| cycle.crosses_bar && cycle.grade == Verdict::Certain;
         let bits = cycles.found.iter().filter(crossing).map(|c| c.bits.0).sum();
         if bits > most.0 {
