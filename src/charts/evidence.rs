@@ -83,10 +83,14 @@ pub(super) fn draw(study: &Study) -> Chart {
         svg.close();
         svg.text(MARGIN, HEIGHT - 210, Type::size(WORDS), &verdict(&lengths));
         if let Some(cycle) = study.cycles.first() {
+            let shuffled = match of(cycle.chance, 1000.0) {
+                0 => "never in 1000".to_owned(),
+                1 => "once in 1000".to_owned(),
+                times => format!("{times} times in 1000"),
+            };
             let words = format!(
-                "{} of 100 expected notes are there. Shuffled music did as well {} times in 1000.",
+                "{} of 100 expected notes are there. Shuffled music did as well {shuffled}.",
                 of(cycle.kept, 100.0),
-                of(cycle.chance, 1000.0)
             );
             svg.text(MARGIN, HEIGHT - 154, Type::size(WORDS), &words);
         }

@@ -28,6 +28,7 @@ struct Plan<'a> {
     score: Score<'a>,
     figures: Vec<(&'a Cycle, Vec<Repeat>)>,
     first: i64,
+    last: i64,
     lines: i64,
 }
 
@@ -48,6 +49,7 @@ pub(super) fn draw(study: &Study) -> Vec<Chart> {
         score,
         figures,
         first,
+        last,
         lines,
     };
     let each = (A4 - TOP - FOOT - 80) / plan.line_height();
@@ -107,12 +109,14 @@ impl Plan<'_> {
 
     fn line(&self, svg: &mut Svg, line: i64, y: i64) {
         let bar = self.first + line * BARS;
-        let (from, to) = (self.score.bar_start(bar), self.score.bar_start(bar + BARS));
+        let bars = (self.last - bar + 1).clamp(1, BARS);
+        let (from, to) = (self.score.bar_start(bar), self.score.bar_start(bar + bars));
         let (top, low) = (y + ABOVE, y + ABOVE + LANE * self.lanes());
-        for b in 0..=BARS {
+        for b in 0..=bars {
             let x = self.x(self.score.bar_start(bar + b), from);
-            svg.line((x, top - 8), (x, low), if b % 4 == 0 { INK } else { FAINT }, 3);
-            if b < BARS && b % 4 == 0 {
+            let ends = b % 4 == 0 || b == bars;
+            svg.line((x, top - 8), (x, low), if ends { INK } else { FAINT }, 3);
+            if b < bars && b % 4 == 0 {
                 let look = Type::size(COUNT).bold();
                 let number = format!("bar {}", bar + b);
                 svg.text(x + 6, top - 16, look, &number);
@@ -125,7 +129,7 @@ impl Plan<'_> {
                 );
             }
         }
-        svg.line((MARGIN, low), (WIDTH - MARGIN, low), INK, 3);
+        svg.line((MARGIN, low), (self.x(to, from), low), INK, 3);
         for (lane, (cycle, repeats)) in self.figures.iter().enumerate() {
             let at = top + LANE * lane as i64 + (LANE - BLOCK) / 2;
             let inside = repeats.iter().filter(|r| r.from < to && r.to > from);

@@ -10,12 +10,16 @@ mod network;
 
 mod percussion;
 
+mod sharp;
+
 mod strokes;
 
 use rayon::prelude::*;
 
 use crate::audio::{RATE, Recording};
 use crate::units::Seconds;
+
+pub use sharp::Sharp;
 
 pub use strokes::{Stroke, strokes};
 

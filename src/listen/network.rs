@@ -40,7 +40,7 @@ pub(super) struct Network {
 }
 
 /// Weights, outputs by inputs (by taps), and a bias for each output.
-struct Dense {
+pub(super) struct Dense {
     weights: Vec<f32>,
     bias: Vec<f32>,
 }
@@ -52,10 +52,10 @@ struct Separable {
 }
 
 /// Reads numbers from the weights' file; what is not there reads as 0, which a test rules out.
-struct Source<'a>(&'a [u8]);
+pub(super) struct Source<'a>(pub(super) &'a [u8]);
 
 impl Source<'_> {
-    fn take(&mut self, count: usize) -> Vec<f32> {
+    pub(super) fn take(&mut self, count: usize) -> Vec<f32> {
         let (now, later) = self.0.split_at((2 * count).min(self.0.len()));
         self.0 = later;
         let mut out: Vec<f32> = now
@@ -66,7 +66,7 @@ impl Source<'_> {
         out
     }
 
-    fn dense(&mut self, outputs: usize, inputs: usize) -> Dense {
+    pub(super) fn dense(&mut self, outputs: usize, inputs: usize) -> Dense {
         Dense {
             weights: self.take(outputs * inputs),
             bias: self.take(outputs),
@@ -254,6 +254,26 @@ impl Line {
     }
 }
 
+/// `bias + taps of line`, an odd number of them `dilation` frames apart, for rows of `frames`; zeros outside. The
+/// weights of one tap, outputs by inputs, lie after those of the other.
+pub(super) fn convolve(layer: &Dense, taps: usize, dilation: usize, line: &[f32], frames: usize) -> Vec<f32> {
+    let (inputs, outputs) = (line.len() / frames.max(1), layer.bias.len());
+    let reach = dilation * (taps / 2);
+    let wide = frames + 2 * reach;
+    let mut padded = vec![0.0; inputs * wide];
+    for (to, from) in padded.chunks_exact_mut(wide).zip(line.chunks_exact(frames)) {
+        to[reach..reach + frames].copy_from_slice(from);
+    }
+    let mut out = vec![0.0; outputs * frames];
+    for (row, bias) in out.chunks_exact_mut(frames).zip(&layer.bias) {
+        row.fill(*bias);
+    }
+    for (tap, weights) in layer.weights.chunks_exact(outputs * inputs).enumerate() {
+        product(weights, &padded[tap * dilation..], wide, inputs, frames, &mut out);
+    }
+    out
+}
+
 impl Dense {
     /// Fills rows of `columns` values with the bias of each.
     fn bias(&self, columns: usize, out: &mut [f32]) {
@@ -262,7 +282,7 @@ impl Dense {
     }
 
     /// `out = bias + weights * map`, for maps of `columns` values in a row.
-    fn add(&self, map: &[f32], columns: usize, out: &mut [f32]) {
+    pub(super) fn add(&self, map: &[f32], columns: usize, out: &mut [f32]) {
         self.bias(columns, out);
         product(
             &self.weights,

@@ -127,3 +127,57 @@ fn nothing_is_heard_in_silence() {
 fn a_single_sample_is_listened_to() {
     assert_eq!(listen(&Recording::from_channels(&[vec![0.5]])).len(), 1);
 }
+
+/// What the finer network was given and what it made of it, in single precision: written by
+/// `tests/fitting/listen/sharp.py`.
+static SHARP: &[u8] = include_bytes!("sharp.f32");
+
+#[test]
+fn the_finer_network_and_its_features_are_those_of_the_training_framework() {
+    let numbers: Vec<f32> = SHARP
+        .as_chunks()
+        .0
+        .iter()
+        .map(|b| f32::from_le_bytes(*b))
+        .collect();
+    let frames = numbers.len() / (sharp::INPUTS + 1);
+    let (seen, odds) = numbers.split_at(sharp::INPUTS * frames);
+    let recording = Recording::from_channels(&[example()]);
+    assert_eq!(recording.len() / sharp::HOP + 1, frames);
+    let mut own = vec![0.0; sharp::BANDS * frames];
+    sharp::look(&recording, 0, frames, 1.0, &mut own);
+    let off = furthest(own, seen[..sharp::BANDS * frames].iter().copied());
+    assert!(off < 2e-3, "{off}");
+    let likely = |odds: &f32| 1.0 / (1.0 + (-odds).exp());
+    let own = sharp::Network::trained().run(seen, frames);
+    let off = furthest(own.iter().map(likely), odds.iter().map(likely));
+    assert!(off < 1e-4, "{off}");
+}
+
+#[test]
+fn the_file_of_the_finer_network_holds_it_and_nothing_else() {
+    let (inputs, hidden, taps) = (sharp::INPUTS, sharp::HIDDEN, sharp::TAPS);
+    let layers = (taps * inputs + 1) * hidden + 3 * (taps * hidden + 1) * hidden;
+    assert_eq!(sharp::WEIGHTS.len(), 2 * (2 * inputs + layers + hidden + 1));
+}
+
+#[test]
+fn the_finer_network_hears_the_same_in_pieces_and_nothing_in_silence() {
+    let long: Vec<f32> = (0..12).flat_map(|_| example()).collect();
+    let recording = Recording::from_channels(&[long]);
+    let heard = listen(&recording);
+    let whole = Sharp::listen_by(&recording, &heard, 100_000);
+    for chunk in [7, 50, 2000] {
+        let pieces = Sharp::listen_by(&recording, &heard, chunk);
+        let off = (0..recording.len() / sharp::HOP)
+            .map(|k| (pieces.at(k as f32) - whole.at(k as f32)).abs())
+            .fold(0.0, f32::max);
+        assert!(off < 1e-3, "{chunk}: {off}");
+    }
+    assert_eq!(
+        Sharp::listen(&Recording::from_channels(&[vec![]]), &heard),
+        Sharp::default()
+    );
+    let silent = Recording::from_channels(&[vec![0.0; 9000]]);
+    assert_eq!(Sharp::listen(&silent, &listen(&silent)), Sharp::default());
+}

@@ -64,7 +64,8 @@ pub struct Hit {
 /// (`heard` is empty), by the sound at each onset alone; drums of one class by their sound over the whole recording.
 /// Flams and drags are one hit with its mark. The result is sorted by time.
 pub fn name(recording: &Recording, heard: &Heard, onsets: &[Onset], options: &VoiceOptions) -> Vec<Hit> {
-    let mut hits = graces::joined(recording, singly(recording, heard, onsets, options));
+    let singly = singly(recording, heard, onsets, options);
+    let mut hits = graces::joined(recording, heard, singly, options.mix);
     mark(&mut hits);
     hits
 }

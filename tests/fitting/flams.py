@@ -9,7 +9,7 @@ or made. Hands play snare and toms, loud and soft, at 60 to 130 bpm; one stroke 
 stroke lies 6 to 20 dB under it, some are drags; kick, hats and cymbals strike with them as loosely as limbs do. `judge` studies all
 clips and says how many flams are marked, by gap, and how many plain strokes are. `fit` asks the program for the pairs of attacks in
 all clips of the folders (cargo run --release --example graces) and writes src/voices/graces/trees.txt: run it at the top of the
-repository; the committed trees heard the clips of `make --clips 60 --seed 21` and of `make --clips 16 --seed 11`. SOUNDS, SOUNDFONTS and CACHE are those of
+repository; the committed trees heard the clips of `make --clips 60 --seed 21` and of `make --clips 200 --seed 51`. SOUNDS, SOUNDFONTS and CACHE are those of
 kits.py, STROKES what the example `strokes` writes. Every clip has its own random generator: the same seed makes the same clips.
 """
 import argparse, collections, csv, glob, json, os, subprocess, sys
@@ -134,7 +134,7 @@ def judge(args):
               "| missed outright", sum(s[3] is None for s in flams), "| ms off", np.round(np.percentile(late, [5, 50, 95]), 1) if late else "", "| grace ms off", np.round(np.percentile(off, [5, 50, 95]), 1) if off else "")
 
 
-def labelled(wav, numbers=5 * 8 + 19):
+def labelled(wav, numbers=5 * 8 + 27):
     """The pairs of a clip and whether each is a flam; what is neither clearly so nor clearly not is left out."""
     pairs = np.fromfile(wav[:-4] + ".pairs", "<f4").reshape(-1, 4 + numbers)
     truth = [t for t in json.load(open(wav[:-4] + ".json"))["hits"] if t[1] in SKINS]
@@ -159,7 +159,7 @@ def fit(args):
     rows, flam = np.array(sum(rows, [])), np.array(sum(flam, []))
     # One plain pair in four, each for four: there are a hundred times as many.
     heard = flam | (np.random.default_rng(0).random(len(flam)) < 0.25)
-    trees = HistGradientBoostingClassifier(learning_rate=0.1, l2_regularization=1, min_samples_leaf=20, max_iter=120, max_leaf_nodes=16, max_features=0.5, random_state=0)
+    trees = HistGradientBoostingClassifier(learning_rate=0.06, l2_regularization=1, min_samples_leaf=20, max_iter=300, max_leaf_nodes=24, max_features=0.5, random_state=0)
     trees.fit(rows[heard], flam[heard], sample_weight=np.where(flam, 1.0, 4.0)[heard])
     hits.write(trees, "src/voices/graces/trees.txt", "flams.py")
 

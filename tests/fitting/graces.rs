@@ -23,7 +23,7 @@ fn main() -> Result<(), Box<dyn Error>> {
         let onsets = hits::find(&recording, &heard, &options.hits);
         let hits = voices::singly(&recording, &heard, &onsets, &options.voices);
         let mut bytes = Vec::new();
-        for (at, pairs) in pairs(&recording, &hits) {
+        for (at, pairs) in pairs(&recording, &heard, &hits) {
             let head = [at as f32, hits[at].time.0 as f32];
             let rows = pairs.iter().map(|p| {
                 let times = [p.grace.0 as f32, p.main.0 as f32];

@@ -42,13 +42,16 @@ function signSvg(x, y, r, mark) {
   if (mark === "flam") return grace(1);
   return mark === "drag" ? grace(1) + grace(7) : "";
 }
-// A stroke with its signs; `prefix` keeps ids apart where a stroke is drawn twice.
-function strokeSvg(stroke, x, y, largest, prefix, signs = true) {
+// A stroke with its signs; `prefix` keeps ids apart where a stroke is drawn twice. One that the figure does not have is
+// a plus: its shape is there to be touched, but not seen.
+function strokeSvg(stroke, x, y, largest, prefix, signs = true, added = false) {
   const r = sizeOf(stroke, largest), words = strokeWords(stroke);
   const touched = stroke.touched ? " touched" : "";
   const attributes = `id="${prefix}-${stroke.id}" data-stroke="${stroke.id}" role="img" aria-label="${words}"`;
   const doubt = isUnsure(stroke) ? `<text class="doubt" x="${(x + r).toFixed(1)}" y="${(y - r + 5).toFixed(1)}" aria-hidden="true">?</text>` : "";
-  return shapeSvg(stroke.voice, x, y, r, weightOf(stroke) + touched, attributes, `<title>${words}</title>`)
+  const weight = added ? "beyond" : weightOf(stroke);
+  return shapeSvg(stroke.voice, x, y, added ? largest : r, weight + touched, attributes, `<title>${words}</title>`)
+    + (added ? `<path class="added" d="M${(x - 4.5).toFixed(1)} ${y.toFixed(1)}h9m-4.5-4.5v9"/>` : "")
     + (signs ? signSvg(x, y, r, stroke.mark) : "") + doubt;
 }
 

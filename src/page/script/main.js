@@ -92,6 +92,7 @@ function legend() {
   if (first) {
     entries.unshift([shapeSvg(first, 15, 11, 7, "figure"), "of the figure"], [shapeSvg(first, 15, 11, 7, "solo"), "of the solo"]);
     entries.push([shapeSvg(first, 15, 11, 7, "missing"), "missing from the figure"]);
+    entries.push([`<path class="added" d="M10.5 11h9m-4.5-4.5v9"/>`, "beyond the figure"]);
     entries.push([`<path class="start" d="M8 6h10l-5 9z"/><text class="start" x="20" y="15">7</text>`, "repeat 7 of the figure starts"]);
   }
   const small = shapeSvg("snare", 16, 12, 5, "solo");

@@ -134,7 +134,7 @@ const solo = {
         const begun = first >= from;
         out.push(button("cell", first, words,
           `<rect class="touch" x="${left}" y="${y - 6}" width="${right - left}" height="${this.CELLS}"/><path class="cell" d="M${left.toFixed(1)} ${y}${begun ? "v-4m0 4" : ""}H${right.toFixed(1)}${after <= to ? "v-4" : ""}"/>`
-          + (begun && right - left > 40 ? `<text class="cell" x="${left}" y="${y + 11}">${cell.cell}</text>` : ""),
+          + (begun && right - left > 40 ? `<text class="cell" x="${(left + 3).toFixed(1)}" y="${y + 12}">${cell.cell}</text>` : ""),
           `data-cell="${number}" data-to="${after}"`));
       }
     });

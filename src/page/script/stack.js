@@ -113,11 +113,11 @@ const stack = {
     const strokes = [];
     for (let step = from; step < to; step++) {
       for (const stroke of bySteps.at(step)) {
-        const lane = this.lanes.indexOf(stroke.voice);
+        const lane = this.laneOf(stroke, step);
         if (lane < 0) continue;
         const x = this.x(step - from), y = this.y(top, lane);
-        strokes.push(strokeSvg(stroke, x, y, Math.min(6.5, this.step * 0.45), "s", false));
-        if (addedAt.has(`${step} ${stroke.voice}`)) strokes.push(`<path class="added" d="M${x - 4} ${y - 4}l8 8m0-8l-8 8"/>`);
+        const added = addedAt.has(`${step} ${stroke.voice}`);
+        strokes.push(strokeSvg(stroke, x, y, Math.min(6.5, this.step * 0.45), "s", false, added));
       }
     }
     const missing = emptyPlaces.filter(([step, voice]) =>
@@ -132,6 +132,14 @@ const stack = {
     return `<g class="row" id="row-${number}">${label}${lines}${ticks.join("")}${strokes.join("")}</g>`;
   },
   y(top, lane) { return top + 10 + lane * 14; },
+  // The lane of a stroke: its voice's, or that of the note in whose place it was struck on another drum.
+  laneOf(stroke, step) {
+    const own = this.lanes.indexOf(stroke.voice);
+    if (own >= 0 || stroke.layer !== "ostinato") return own;
+    const round = roundAt(step);
+    const note = round < 0 ? undefined : figure.notes.find((note) => note.step === step - rounds[round][0] + 1);
+    return note ? this.lanes.indexOf(note.voices[0]) : -1;
+  },
   rowOf(step) {
     const at = notBefore(this.rows, step + 1e-6, (row) => row[0]) - 1;
     return at >= 0 && step < this.rows[at][1] ? at : -1;

@@ -1,7 +1,8 @@
 //! [`Hit`]s -> the same, each flam and drag one hit with its mark and the time of its grace stroke.
 //!
-//! Every stroke on a drum that hands play is looked at closely (`fine`) for pairs of attacks (`pairs`); a sum of small
-//! decision trees fitted by `tests/fitting/flams.py` says which are a grace stroke and its main stroke. A drag is one
+//! Every stroke on a drum that hands play is looked at closely (`fine`) for pairs of attacks (`pairs`), and listened to
+//! twice as finely ([`Sharp`]); a sum of small decision trees fitted by `tests/fitting/flams.py` says which are a grace
+//! stroke and its main stroke. A drag is one
 //! with two soft strokes. The hit's time is the main stroke's.
 
 mod fine;
@@ -11,6 +12,7 @@ use rayon::prelude::*;
 
 use crate::audio::Recording;
 use crate::hits::decide::Trees;
+use crate::listen::{Heard, Sharp};
 use crate::names::{Mark, Voice};
 use crate::units::{Decibels, Millis, Seconds};
 use crate::voices::Hit;
@@ -18,13 +20,21 @@ use crate::voices::Hit;
 use pairs::{Gallery, Moment};
 pub use pairs::{NUMBERS, Pair};
 
-/// Log odds from which on a pair is a flam: measured, one plain stroke in a hundred is marked.
-const LEAST: f32 = 1.0;
+/// Log odds from which on a pair is a flam: measured, one plain pair of attacks for every twenty flams is
+/// taken for one.
+const LEAST: f32 = 0.5;
+/// The same where a band plays along, whose notes begin near strokes.
+const LEAST_IN_MIX: f32 = 5.0;
+
+/// Pairs whose times differ by this in sum, at most, and whose log odds by this, are one flam.
+const SAME: Millis = Millis(16.0);
+const CLOSE: f32 = 2.5;
 
 /// Hits this near to one of a pair's attacks are of that stroke.
 const OF_IT: Millis = Millis(8.0);
 
-/// Further apart than this (TRADE 5 [M]) two strokes are no flam.
+/// Nearer or further apart than this (TRADE 5 [M]) two strokes are no flam.
+const NARROWEST: Millis = Millis(12.0);
 const WIDEST: Millis = Millis(50.0);
 
 /// The first grace stroke of a drag begins 50 to 110 ms before the main one (TRADE 5 [M]).
@@ -49,9 +59,10 @@ struct Grace {
     odds: f32,
 }
 
-/// Makes one hit of each flam and each drag. `hits` are sorted by time, and so is the result.
-pub(super) fn joined(recording: &Recording, hits: Vec<Hit>) -> Vec<Hit> {
-    let graces = found(recording, &hits);
+/// Makes one hit of each flam and each drag; `mix`: a band plays along. `hits` are sorted by time, and so is the result.
+pub(super) fn joined(recording: &Recording, heard: &Heard, hits: Vec<Hit>, mix: bool) -> Vec<Hit> {
+    let least = if mix { LEAST_IN_MIX } else { LEAST };
+    let graces = found(recording, heard, &hits, least);
     let usual = usual_levels(&hits);
     let mut joined = hits.clone();
     let mut gone = vec![false; hits.len()];
@@ -135,13 +146,21 @@ fn usual_levels(hits: &[Hit]) -> Vec<f64> {
     Voice::ALL.iter().map(of).collect()
 }
 
-/// Every flam, the surest first where two claim the same strokes, then in order.
-fn found(recording: &Recording, hits: &[Hit]) -> Vec<Grace> {
+/// Every flam of log odds `least` or more, the surest first where two claim the same strokes, then in order.
+fn found(recording: &Recording, heard: &Heard, hits: &[Hit], least: f32) -> Vec<Grace> {
     let trees = Trees::read(include_str!("trees.txt"));
     let likeliest = |(hit, pairs): (usize, Vec<Pair>)| {
-        let judged = pairs.iter().map(|pair| (pair, trees.log_odds(&pair.numbers)));
-        let (pair, odds) = judged.max_by(|a, b| a.1.total_cmp(&b.1))?;
-        (odds >= LEAST && (pair.main - pair.grace).to_millis() <= WIDEST).then_some(Grace {
+        let judged = || pairs.iter().map(|pair| (pair, trees.log_odds(&pair.numbers)));
+        let (best, odds) = judged().max_by(|a, b| a.1.total_cmp(&b.1))?;
+        // Of the readings of one flam, the one whose attacks are clearest has the right times.
+        let same = |pair: &Pair| {
+            let off = (pair.grace - best.grace).0.abs() + (pair.main - best.main).0.abs();
+            off <= SAME.to_seconds().0
+        };
+        let as_good = judged().filter(|(pair, own)| same(pair) && *own >= odds - CLOSE);
+        let (pair, _) = as_good.max_by(|a, b| a.0.rise.total_cmp(&b.0.rise))?;
+        let gap = (pair.main - pair.grace).to_millis();
+        (odds >= least && gap >= NARROWEST && gap <= WIDEST).then_some(Grace {
             hit,
             grace: pair.grace,
             main: pair.main,
@@ -151,7 +170,8 @@ fn found(recording: &Recording, hits: &[Hit]) -> Vec<Grace> {
     };
     // Judged one by one, as the pairs of hours would fill the memory.
     let gallery = Gallery::of(recording, hits);
-    let each = each_pairs(recording, &gallery, hits);
+    let sharp = Sharp::listen(recording, heard);
+    let each = each_pairs(recording, &sharp, &gallery, hits);
     let mut all: Vec<Grace> = each.filter_map(likeliest).collect();
     all.sort_by(|a, b| b.odds.total_cmp(&a.odds).then(a.hit.cmp(&b.hit)));
     let mut kept: Vec<Grace> = Vec::new();
@@ -182,18 +202,20 @@ fn is_skin(voice: Voice) -> bool {
 }
 
 /// Every pair of attacks around every skin stroke, stroke by stroke: what the decision is fitted to. `hits` are sorted by time.
-pub fn pairs(recording: &Recording, hits: &[Hit]) -> Vec<(usize, Vec<Pair>)> {
+pub fn pairs(recording: &Recording, heard: &Heard, hits: &[Hit]) -> Vec<(usize, Vec<Pair>)> {
     let gallery = Gallery::of(recording, hits);
-    each_pairs(recording, &gallery, hits).collect()
+    let sharp = Sharp::listen(recording, heard);
+    each_pairs(recording, &sharp, &gallery, hits).collect()
 }
 
 fn each_pairs<'a>(
     recording: &'a Recording,
+    sharp: &'a Sharp,
     gallery: &'a Gallery,
     hits: &'a [Hit],
 ) -> impl ParallelIterator<Item = (usize, Vec<Pair>)> + 'a {
     (0..hits.len())
         .into_par_iter()
         .filter(|at| hits.get(*at).is_some_and(|hit| is_skin(hit.voice)))
-        .filter_map(|at| Some((at, Moment::of(recording, gallery, hits, at)?.pairs())))
+        .filter_map(|at| Some((at, Moment::of(recording, sharp, gallery, hits, at)?.pairs())))
 }

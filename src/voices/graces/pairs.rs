@@ -6,12 +6,16 @@
 
 use super::fine::{Attack, BANDS, Fine, weighed};
 use crate::audio::Recording;
+use crate::listen::Sharp;
 use crate::names::Voice;
 use crate::units::{Millis, Seconds};
 use crate::voices::Hit;
 
 /// Numbers that describe a pair.
-pub const NUMBERS: usize = 5 * BANDS + 19;
+pub const NUMBERS: usize = 5 * BANDS + 19 + HEARD;
+
+/// Those of them that say what the finer network hears.
+const HEARD: usize = 8;
 
 /// A grain in milliseconds.
 const GRAIN_MS: f32 = 1000.0 * super::fine::GRAIN as f32 / crate::audio::RATE as f32;
@@ -43,6 +47,8 @@ pub struct Pair {
     pub main: Seconds,
     /// Level of the main stroke's attack over the usual one of its drum on this recording, dB.
     pub over: f64,
+    /// How much the bands rise with both attacks, dB in sum.
+    pub rise: f32,
     /// [`NUMBERS`] that speak for or against it.
     pub numbers: Vec<f32>,
 }
@@ -144,6 +150,7 @@ pub(super) fn median(mut values: Vec<f32>) -> f32 {
 /// What is heard around one stroke.
 pub(super) struct Moment<'a> {
     recording: &'a Recording,
+    sharp: &'a Sharp,
     gallery: &'a Gallery,
     hits: &'a [Hit],
     hit: &'a Hit,
@@ -155,6 +162,7 @@ impl<'a> Moment<'a> {
     /// Listens around hit number `at`.
     pub(super) fn of(
         recording: &'a Recording,
+        sharp: &'a Sharp,
         gallery: &'a Gallery,
         hits: &'a [Hit],
         at: usize,
@@ -164,6 +172,7 @@ impl<'a> Moment<'a> {
         let attacks = fine.attacks();
         Some(Moment {
             recording,
+            sharp,
             gallery,
             hits,
             hit,
@@ -255,12 +264,33 @@ impl<'a> Moment<'a> {
             ),
             self.hit.sure as f32,
         ]);
+        numbers.extend(self.heard(time(grace.grain), time(main.grain)));
         Some(Pair {
             grace: time(grace.grain),
             main: time(main.grain),
             over: f64::from(weighed(&loud) - own),
+            rise: grace.rise + main.rise,
             numbers,
         })
+    }
+
+    /// What the finer network hears at each of two attacks, between them, and just before and after both: log odds.
+    fn heard(&self, grace: Seconds, main: Seconds) -> [f32; HEARD] {
+        let sharp = self.sharp;
+        let (soft, loud) = (sharp.place(grace), sharp.place(main));
+        let ends = [sharp.at(soft), sharp.at(loud)];
+        [
+            sharp.highest(soft - 0.5, soft + 1.5),
+            sharp.highest(loud - 0.5, loud + 1.5),
+            ends[0],
+            ends[1],
+            sharp
+                .lowest(soft + 1.5, loud - 1.5)
+                .unwrap_or(ends[0].min(ends[1])),
+            sharp.at((soft + loud) / 2.0),
+            sharp.highest(soft - 8.0, soft - 2.0),
+            sharp.highest(loud + 2.0, loud + 8.0),
+        ]
     }
 
     /// Milliseconds from the last stroke before the pair, 300 at most.
