@@ -56,6 +56,7 @@ const MOST: usize = 6;
 const CLOSELY: usize = 8;
 
 /// A figure, how often shuffled music does as well, and its grade.
+#[derive(Clone)]
 pub(super) struct Found {
     pub(super) figure: Figure,
     chance: f64,
@@ -101,17 +102,20 @@ pub(super) fn choose(strokes: &mut Strokes, asked: Asked) -> Chosen {
                 found.push(next);
             }
             other => {
-                open = other.filter(|open| open.figure.bits > 0.0);
-                let resolved = open.as_ref().is_some_and(|open| open.figure.turn.round > 0);
-                if !resolved && let Some(guess) = likeliest(&search, strokes) {
-                    if guess.grade != Verdict::Open {
-                        take(&guess.figure, strokes);
-                        found.push(guess);
-                        continue;
-                    }
-                    let tells = found.is_empty() || guess.figure.bits > 0.0;
-                    open = Some(guess).filter(|_| tells).or(open);
+                let guess = likeliest(&search, strokes);
+                if let Some(guess) = guess.as_ref().filter(|guess| guess.grade != Verdict::Open) {
+                    take(&guess.figure, strokes);
+                    found.push(guess.clone());
+                    continue;
                 }
+                let bits = |found: &Found| found.figure.bits;
+                // A cycle that starts anew stays the closest where it saves bits, or more than the likeliest free one.
+                let most = guess.as_ref().map_or(f64::NEG_INFINITY, bits).min(0.0);
+                open = match other {
+                    Some(other) if other.figure.turn.round > 0 && bits(&other) > most => Some(other),
+                    other => guess.or(other),
+                };
+                open = open.filter(|open| found.is_empty() || bits(open) > 0.0);
                 break;
             }
         }
