@@ -6,6 +6,7 @@
 
 use super::chance::{chance, is_pattern};
 use super::figure::Figure;
+use super::guess::Guess;
 use super::price::Work;
 use super::search::{Against, Among, Asked, Candidate, Part, Search};
 use super::strokes::{Strokes, Turn};
@@ -55,6 +56,7 @@ const MOST: usize = 6;
 const CLOSELY: usize = 8;
 
 /// A figure, how often shuffled music does as well, and its grade.
+#[derive(Clone)]
 pub(super) struct Found {
     pub(super) figure: Figure,
     chance: f64,
@@ -93,7 +95,6 @@ pub(super) fn choose(strokes: &mut Strokes, asked: Asked) -> Chosen {
             lengths = [free.clone(), search.with_the_bar(Against::Bar)].concat();
         }
         let candidates = [closely(free), closely(search.resolved(&mut resolved_known))].concat();
-        let tried = candidates.clone();
         let next = first_good(candidates, &search, strokes, Against::Bar);
         match next {
             Some(next) if next.grade != Verdict::Open => {
@@ -101,10 +102,20 @@ pub(super) fn choose(strokes: &mut Strokes, asked: Asked) -> Chosen {
                 found.push(next);
             }
             other => {
-                open = other.filter(|open| found.is_empty() || open.figure.bits > 0.0);
-                if found.is_empty() && open.as_ref().is_none_or(|open| open.figure.bits < 0.0) {
-                    open = first_good(closest(tried, &search), &search, strokes, Against::Bar).or(open);
+                let guess = likeliest(&search, strokes);
+                if let Some(guess) = guess.as_ref().filter(|guess| guess.grade != Verdict::Open) {
+                    take(&guess.figure, strokes);
+                    found.push(guess.clone());
+                    continue;
                 }
+                let bits = |found: &Found| found.figure.bits;
+                // A cycle that starts anew stays the closest where it saves bits, or more than the likeliest free one.
+                let most = guess.as_ref().map_or(f64::NEG_INFINITY, bits).min(0.0);
+                open = match other {
+                    Some(other) if other.figure.turn.round > 0 && bits(&other) > most => Some(other),
+                    other => guess.or(other),
+                };
+                open = open.filter(|open| found.is_empty() || bits(open) > 0.0);
                 break;
             }
         }
@@ -130,25 +141,21 @@ pub(super) fn choose(strokes: &mut Strokes, asked: Asked) -> Chosen {
     Chosen { found, open, lengths }
 }
 
-/// The best guess where nothing saves bits. That there is a figure somewhere is taken for granted then, so where it
-/// begins and ends counts half: else whatever goes through would come before all that does not.
-fn closest(tried: Vec<Candidate>, search: &Search) -> Vec<Candidate> {
-    let mut all = search.closest();
-    all.extend(tried);
-    let told = |c: &Candidate| c.bits + search.ends(c.span) / 2.0;
-    all.sort_by(|a, b| told(b).total_cmp(&told(a)));
-    all.truncate(CLOSELY);
-    if let Some(best) = all.first() {
-        let (length, least) = (best.turn.length, told(best) - ABOUT);
-        let round = best.turn.round;
-        let part = |c: &Candidate| {
-            c.turn.length < length && length.is_multiple_of(c.turn.length) && c.turn.round == round
-        };
-        let index = all.iter().position(|c| part(c) && told(c) >= least).unwrap_or(0);
-        all.swap(0, index);
-    }
-    all.truncate(1);
-    all
+/// The best guess where no figure is proved: the length for which all stretches and voices together tell most, figures
+/// twice as long being half as frequent [M].
+fn likeliest(search: &Search, strokes: &Strokes) -> Option<Found> {
+    let longest = search.lengths.last().copied().unwrap_or(2) as f64;
+    // The shares of all lengths are one together; that it runs freely is one bit.
+    let price = |g: &Guess| (g.candidate.turn.length as f64 * longest.ln()).log2() + 1.0;
+    let told = |g: &Guess| g.told - price(g);
+    let guesses = search.guesses();
+    let best = guesses.iter().max_by(|a, b| told(a).total_cmp(&told(b)))?;
+    let found = first_good(vec![best.candidate.clone()], search, strokes, Against::Bar)?;
+    let bits = found.figure.bits.max(told(best));
+    Some(Found {
+        figure: Figure { bits, ..found.figure },
+        ..found
+    })
 }
 
 /// A figure that is home within a few bars turns with as many: where a part of it that crosses the bar tells the same
@@ -198,6 +205,13 @@ fn first_good(
     for c in candidates {
         // What is no figure running freely is not one that resolves either.
         if c.turn.round > 0 && refused.iter().any(|r| share(r, &c, strokes)) {
+            continue;
+        }
+        // Nor is a multiple of it that tells no more.
+        if refused
+            .iter()
+            .any(|r| is_multiple(&c, r) && c.bits < r.bits + ABOUT && share(r, &c, strokes))
+        {
             continue;
         }
         let candidate = match against {
@@ -272,17 +286,19 @@ fn shorter_first(candidates: &mut Vec<Candidate>) {
     let Some(best) = candidates.first().cloned() else {
         return;
     };
-    let shorter = candidates.iter().position(|c| {
-        let (long, short) = (best.turn, c.turn);
-        short.length < long.length
-            && long.length.is_multiple_of(short.length)
-            && short.round == long.round
-            && c.bits >= best.bits - ABOUT
-    });
+    let shorter = candidates
+        .iter()
+        .position(|c| is_multiple(&best, c) && c.bits >= best.bits - ABOUT);
     if let Some(index) = shorter {
         let shorter = candidates.remove(index);
         candidates.insert(0, shorter);
     }
+}
+
+/// Whether a candidate is several whole cycles of another.
+fn is_multiple(long: &Candidate, short: &Candidate) -> bool {
+    let (long, short) = (long.turn, short.turn);
+    short.length < long.length && long.length.is_multiple_of(short.length) && short.round == long.round
 }
 
 /// Whether a stretch is most of the music.
@@ -298,35 +314,60 @@ fn clean(figure: &Figure, strokes: &Strokes) -> f64 {
     2.0 * kept * exact / (kept + exact).max(f64::MIN_POSITIVE)
 }
 
-/// A length that two figures share, such as 60 for one of 12 and one of 10, is no figure of its own: where a length
-/// that divides it explains some of the streams so much better that a figure of their own pays, that figure is meant.
+/// A length that two figures share, such as 60 for one of 12 and one of 10, is no figure of its own: where lengths that
+/// divide it explain its streams so much better that a figure more pays, the one of those that saves most is meant.
 fn shortest(candidate: Candidate, search: &Search, strokes: &Strokes) -> Candidate {
     let length = candidate.turn.length;
     let mut work = Work::default();
     let parts: f64 = candidate.parts.iter().map(|p| p.bits).sum();
     let price = parts - candidate.bits;
+    let mut own: Vec<(usize, Part)> = candidate.parts.iter().map(|p| (length, *p)).collect();
     for shorter in (2..length).filter(|d| length.is_multiple_of(*d) && strokes.crosses(*d)) {
         let turn = Turn {
             length: shorter,
             ..candidate.turn
         };
-        let mut part = search.explain(turn, candidate.span, Against::Bar, &mut work);
-        let mut gain = 0.0;
-        part.parts.retain(|p| {
-            let before = candidate
-                .parts
-                .iter()
-                .find(|q| q.stream == p.stream)
-                .map_or(f64::INFINITY, |q| q.bits);
-            gain += (p.bits - before).max(0.0);
-            p.bits >= before
-        });
-        part.bits = part.parts.iter().map(|p| p.bits).sum::<f64>() - price;
-        if gain > price && part.bits >= PARTNER_BITS {
-            return search.refine(part, Against::Bar, &mut work);
+        let part = search.explain(turn, candidate.span, Against::Bar, &mut work);
+        for p in part.parts {
+            match own.iter_mut().find(|(_, q)| q.stream == p.stream) {
+                Some(best) if p.bits > best.1.bits => *best = (shorter, p),
+                _ => {}
+            }
         }
     }
-    candidate
+    let saves = |length: usize| -> f64 {
+        let parts = own.iter().filter(|(l, _)| *l == length);
+        parts.map(|(_, p)| p.bits).sum()
+    };
+    let mut lengths: Vec<usize> = own.iter().map(|(l, _)| *l).collect();
+    lengths.sort_unstable();
+    lengths.dedup();
+    let gain = own.iter().map(|(_, p)| p.bits).sum::<f64>() - parts;
+    let most = lengths
+        .iter()
+        .copied()
+        .max_by(|a, b| saves(*a).total_cmp(&saves(*b)));
+    match most {
+        Some(most) if gain > price * (lengths.len() - 1) as f64 && lengths != [length] => {
+            let bits = saves(most) - price;
+            let kept = own.iter().filter(|(l, _)| *l == most);
+            let part = Candidate {
+                turn: Turn {
+                    length: most,
+                    ..candidate.turn
+                },
+                parts: kept.map(|(_, p)| *p).collect(),
+                bits,
+                ..candidate.clone()
+            };
+            if bits >= PARTNER_BITS {
+                search.refine(part, Against::Bar, &mut work)
+            } else {
+                candidate
+            }
+        }
+        _ => candidate,
+    }
 }
 
 /// A figure in one voice may have a partner of another limb whose own share repeats within the bar, such as a kick on

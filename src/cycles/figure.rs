@@ -294,6 +294,35 @@ impl Figure {
         kept.fold(1.0, f64::min)
     }
 
+    /// Where strokes are that belong to the figure a step from here: step and line, rising. On a line that is struck at
+    /// will so often that most of its notes which seem to be moved would seem so by chance, there are none.
+    fn strayed(&self, strokes: &Strokes) -> Vec<Spot> {
+        let all = self.compare(self.span.0, self.span.1, strokes);
+        let went = moved(&all.missing, &all.added);
+        let mut strayed = Vec::new();
+        for (index, line) in self.lines.iter().enumerate() {
+            let gone = all.missing.iter().zip(&went).filter(|(spot, _)| spot.1 == index);
+            let here: Vec<Spot> = gone
+                .clone()
+                .filter_map(|(&(step, line), by)| {
+                    by.map(|by| (step.saturating_add_signed(by as isize), line))
+                })
+                .collect();
+            let rests = line.notes.iter().filter(|note| note.is_none()).count();
+            let share = rests as f64 / line.notes.len().max(1) as f64;
+            let steps = (self.span.1 - self.span.0) as f64 * share;
+            let added = all.added.iter().filter(|spot| spot.1 == index).count();
+            let at_will = (added - here.len()) as f64 / steps.max(1.0);
+            // A note that is missing has a rest before it this often, and one after it.
+            let by_chance = gone.count() as f64 * (1.0 - (1.0 - at_will * share).powi(2));
+            if 2.0 * by_chance <= here.len() as f64 {
+                strayed.extend(here);
+            }
+        }
+        strayed.sort_unstable();
+        strayed
+    }
+
     /// Marks the hits that belong to this figure with its index.
     pub(super) fn claim(
         &self,
@@ -302,6 +331,7 @@ impl Figure {
         strokes: &Strokes,
         layer: &mut [Option<usize>],
     ) {
+        let strayed = self.strayed(strokes);
         for (hit, owner) in placed.iter().zip(layer) {
             let step = hit.step.0 - strokes.first;
             if owner.is_some() || step < self.span.0 as i64 || step >= self.span.1 as i64 {
@@ -309,13 +339,14 @@ impl Figure {
             }
             let step = step as usize;
             let phase = self.turn.phase(step);
-            let belongs = self.lines.iter().any(|line| {
-                let Some(note) = line.notes.get(phase).copied().flatten() else {
-                    return false;
-                };
+            let belongs = (0..).zip(&self.lines).any(|(index, line)| {
                 let Stream { voices, carrier, .. } = &strokes.streams[line.stream];
                 let there = |v: Voice| strokes.carries(*carrier, v, step);
                 let voice = hit.hit.voice;
+                let Some(note) = line.notes.get(phase).copied().flatten() else {
+                    let strays = strayed.binary_search(&(step, index)).is_ok();
+                    return strays && voices.contains(&voice) && there(voice);
+                };
                 if *carrier != Carrier::Voices {
                     return voices.contains(&voice) && there(voice);
                 }

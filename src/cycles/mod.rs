@@ -5,6 +5,7 @@ mod chance;
 mod choose;
 mod code;
 mod figure;
+mod guess;
 mod home;
 mod long;
 mod price;

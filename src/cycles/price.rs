@@ -15,8 +15,8 @@ use super::strokes::{Turn, tally};
 /// as the strokes of a ride bell that were taken for the bow.
 const MOSTLY: f64 = 0.5;
 
-/// Bits to say that a figure is one of accents, or of the whole line: few are [M].
-const COMPOSED: f64 = 4.0;
+/// Bits to say that a figure is one of accents or of the whole line, or goes over several voices: few are [M].
+pub(super) const COMPOSED: f64 = 4.0;
 
 /// Bits by which the quick price of a figure may exceed the exact one.
 const QUICK: f64 = 12.0;
@@ -135,6 +135,20 @@ impl Search<'_> {
         (self.account(index, span, against, work) - cycle - price).max(0.0)
     }
 
+    /// Bits that a cycle counted so saves on one stream, less than nothing where it costs more than it explains; none
+    /// where the stream is not struck mostly on the figure's steps.
+    pub(super) fn saves_counted(
+        &self,
+        index: usize,
+        span: (usize, usize),
+        counts: &Tally,
+        work: &mut Work,
+    ) -> Option<f64> {
+        let cycle = self.codes.bits(counts, &mut work.room);
+        let mostly = self.codes.struck_rate(counts, &work.room) >= MOSTLY;
+        mostly.then(|| self.account(index, span, Against::Bar, work) - cycle)
+    }
+
     /// Bits to say that a stream has a part in it.
     pub(super) fn stream_price(&self) -> f64 {
         ((self.streams().count() + 1) as f64).log2()
@@ -176,41 +190,6 @@ impl Search<'_> {
         self.codes.even(&work.cycle) - self.codes.bits(&work.cycle, &mut work.room)
     }
 
-    /// The stream that a cycle costs least on, whether or not it saves anything there. None where no stream is struck
-    /// mostly on the figure's steps.
-    pub(super) fn least_costly(
-        &self,
-        turn: Turn,
-        span: (usize, usize),
-        work: &mut Work,
-    ) -> Option<Candidate> {
-        let price = self.stream_price() + self.price(turn, span, Against::Bar);
-        let mut best: Option<Candidate> = None;
-        for (index, stream) in self.streams() {
-            if stream.is_taken(span.0, span.1) {
-                continue;
-            }
-            tally(&stream.hit, span, turn, &mut work.cycle);
-            let cycle = self.codes.bits(&work.cycle, &mut work.room);
-            if self.codes.struck_rate(&work.cycle, &work.room) < MOSTLY {
-                continue;
-            }
-            let bits = self.account(index, span, Against::Bar, work) - cycle - price;
-            if best.as_ref().is_none_or(|b| bits > b.bits) {
-                best = Some(Candidate {
-                    turn,
-                    span,
-                    parts: vec![Part {
-                        stream: index,
-                        bits: 0.0,
-                    }],
-                    bits,
-                });
-            }
-        }
-        best
-    }
-
     /// Of streams that share voices, those that save most; accents or the whole line in their place where those save
     /// more than all that they displace.
     fn disjoint(&self, parts: Vec<Part>) -> Vec<Part> {
@@ -233,7 +212,7 @@ impl Search<'_> {
     }
 
     /// Of streams that share voices, those that save most.
-    fn apart(&self, mut parts: Vec<Part>) -> Vec<Part> {
+    pub(super) fn apart(&self, mut parts: Vec<Part>) -> Vec<Part> {
         parts.sort_by(|a, b| b.bits.total_cmp(&a.bits));
         let mut kept: Vec<Part> = Vec::new();
         for part in parts {
@@ -290,10 +269,16 @@ impl Search<'_> {
     }
 
     /// Bits to say where a stretch begins and ends.
-    pub(super) fn ends(&self, span: (usize, usize)) -> f64 {
+    fn ends(&self, span: (usize, usize)) -> f64 {
         let (from, to) = self.strokes.whole;
-        // Half of all figures begin with the music, and half end with it; the others do so on any step.
-        let inside = 1.0 + ((to - from).max(1) as f64).log2();
+        self.ends_between(span, to - from)
+    }
+
+    /// The same where it does so at one of so many places.
+    pub(super) fn ends_between(&self, span: (usize, usize), places: usize) -> f64 {
+        let (from, to) = self.strokes.whole;
+        // Half of all figures begin with the music, and half end with it; the others do so anywhere.
+        let inside = 1.0 + (places.max(1) as f64).log2();
         let begins = if span.0 == from { 1.0 } else { inside };
         begins + if span.1 == to { 1.0 } else { inside }
     }

@@ -224,22 +224,6 @@ impl<'a> Search<'a> {
         found.into_iter().flatten().collect()
     }
 
-    /// The closest thing to a figure that crosses the bar where nothing saves bits: of every length the one stream and
-    /// stretch that cost least.
-    pub(super) fn closest(&self) -> Vec<Candidate> {
-        let crossing = self.lengths.iter().copied().filter(|l| self.fits(*l, 0));
-        let turns: Vec<Turn> = crossing.map(Turn::free).collect();
-        let closest = |work: &mut Work, turn: &Turn| {
-            work.forget();
-            let spans = self.propose(*turn);
-            let lasting = spans.into_iter().filter(|span| self.lasts(*turn, *span));
-            let all = lasting.filter_map(|span| self.least_costly(*turn, span, work));
-            all.max_by(|a, b| a.bits.total_cmp(&b.bits))
-        };
-        let found: Vec<Option<Candidate>> = turns.par_iter().map_init(Work::default, closest).collect();
-        found.into_iter().flatten().collect()
-    }
-
     /// The stretch on which this turn saves most; `None` when no stretch is long enough or nothing is explained.
     fn best(&self, turn: Turn, against: Against, work: &mut Work, saved: &mut Saved) -> Option<Candidate> {
         work.forget();

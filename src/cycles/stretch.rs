@@ -26,7 +26,7 @@ const SETTLED: i64 = 3 * 256;
 const TRIED: usize = 3;
 
 /// Strokes on each phase up to the end of every block, one block's phases after the other's.
-struct Rows {
+pub(super) struct Rows {
     length: usize,
     struck: Vec<u32>,
     seen: Vec<u32>,
@@ -35,7 +35,7 @@ struct Rows {
 impl Rows {
     /// For each phase how often it was struck, and how often it came by, from the start of block `from` to the start of
     /// block `to`.
-    fn between(&self, from: usize, to: usize) -> impl Iterator<Item = (u32, u32)> {
+    pub(super) fn between(&self, from: usize, to: usize) -> impl Iterator<Item = (u32, u32)> {
         let part = |block: usize| block * self.length..(block + 1) * self.length;
         let (low, high) = (part(from), part(to));
         let struck = self.struck[high.clone()].iter().zip(&self.struck[low.clone()]);
@@ -120,7 +120,7 @@ impl Search<'_> {
     }
 
     /// Strokes on each phase, counted up to the end of every block of steps.
-    fn rows(&self, hit: &[u8], turn: Turn, blocks: usize, edge: &dyn Fn(usize) -> usize) -> Rows {
+    pub(super) fn rows(&self, hit: &[u8], turn: Turn, blocks: usize, edge: &dyn Fn(usize) -> usize) -> Rows {
         let mut rows = Rows {
             length: turn.length,
             struck: vec![0; turn.length],

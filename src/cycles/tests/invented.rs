@@ -3,11 +3,9 @@
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
+use super::Stroke;
 use crate::grid::Meter;
 use crate::names::Voice;
-
-/// One stroke: its step and its voice.
-pub(super) type Stroke = (i64, Voice);
 
 /// Meters that planted figures run over.
 pub(super) const METERS: [Meter; 4] = [
@@ -70,6 +68,8 @@ pub(super) struct Piece {
     pub(super) steps: i64,
     pub(super) strokes: Vec<Stroke>,
     pub(super) planted: Vec<Planted>,
+    /// The strokes of the planted figures, those moved by a step among them.
+    pub(super) figures: Vec<Stroke>,
 }
 
 impl Piece {
@@ -132,9 +132,13 @@ fn crossing_length(bar: i64, random: &mut ChaCha8Rng) -> i64 {
     }
 }
 
-/// A tenth of a figure's strokes left out, a twentieth moved by a step, a tenth added anywhere in its span.
-pub(super) fn degrade(strokes: &[Stroke], (from, to): (i64, i64), random: &mut ChaCha8Rng) -> Vec<Stroke> {
-    let mut out = Vec::new();
+/// A tenth of a figure's strokes left out, a twentieth moved by a step; and a tenth that are added anywhere in its span.
+fn degrade(
+    strokes: &[Stroke],
+    (from, to): (i64, i64),
+    random: &mut ChaCha8Rng,
+) -> (Vec<Stroke>, Vec<Stroke>) {
+    let (mut out, mut added) = (Vec::new(), Vec::new());
     for &(step, voice) in strokes {
         if random.random_bool(0.1) {
             continue;
@@ -145,10 +149,10 @@ pub(super) fn degrade(strokes: &[Stroke], (from, to): (i64, i64), random: &mut C
     }
     for &(_, voice) in strokes {
         if random.random_bool(0.1) {
-            out.push((random.random_range(from..to), voice));
+            added.push((random.random_range(from..to), voice));
         }
     }
-    out
+    (out, added)
 }
 
 /// Strokes at will: on each step of a stretch one of the voices, this often.
@@ -167,7 +171,9 @@ fn finish(mut piece: Piece, density: f64, same: f64, random: &mut ChaCha8Rng) ->
     let mut strokes = Vec::new();
     let mut own: Vec<Voice> = Vec::new();
     for planted in &piece.planted {
-        strokes.extend(degrade(&planted.strokes(bar), planted.span, random));
+        let (figure, added) = degrade(&planted.strokes(bar), planted.span, random);
+        strokes.extend(figure.iter().chain(&added));
+        piece.figures.extend(figure);
         own.extend(&planted.voices);
     }
     let whole = (0, piece.steps);
@@ -233,6 +239,7 @@ pub(super) fn one_figure(seed: u64, repeats: Repeats, same: std::ops::Range<f64>
         steps,
         strokes: Vec::new(),
         planted: vec![planted],
+        figures: Vec::new(),
     };
     finish(piece, density, same, &mut random)
 }
@@ -258,6 +265,7 @@ pub(super) fn reset_figure(seed: u64) -> Piece {
         steps: bars * bar,
         strokes: Vec::new(),
         planted: vec![planted],
+        figures: Vec::new(),
     };
     finish(piece, density, same, &mut random)
 }
@@ -285,6 +293,7 @@ pub(super) fn two_figures(seed: u64) -> Piece {
         steps: bars * bar,
         strokes: Vec::new(),
         planted: two,
+        figures: Vec::new(),
     };
     finish(piece, density, same, &mut random)
 }
@@ -312,6 +321,7 @@ pub(super) fn random_solo(seed: u64) -> Piece {
         steps,
         strokes,
         planted: Vec::new(),
+        figures: Vec::new(),
     }
 }
 
@@ -344,6 +354,7 @@ pub(super) fn groove(seed: u64) -> Piece {
         steps,
         strokes,
         planted: Vec::new(),
+        figures: Vec::new(),
     }
 }
 
@@ -362,6 +373,7 @@ pub(super) fn cell_solo(seed: u64) -> Piece {
         steps,
         strokes,
         planted: Vec::new(),
+        figures: Vec::new(),
     }
 }
 

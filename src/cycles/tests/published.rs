@@ -98,12 +98,13 @@ fn euclidean_rhythms_over_other_meters_are_found_with_their_length() {
 }
 
 /// The Percussive Arts Society's International Drum Rudiments, 1984 [P], stickings [M]: number, main strokes until the
-/// same hand leads again, and the sticking of so many strokes. Without accents some are shorter than that, or the same as
+/// same hand leads again (steps, where there are rests), and the sticking of so many. Without accents some are shorter than that, or the same as
 /// others: single strokes repeat after two, and so does all that alternates.
-const RUDIMENTS: [(&str, usize, &str); 32] = [
+const RUDIMENTS: [(&str, usize, &str); 42] = [
     ("1 single stroke roll", 2, "RL"),
     ("2 single stroke four", 2, "RLRL"),
     ("3 single stroke seven", 2, "RLRLRLRLRLRLRL"),
+    ("4 multiple bounce roll", 2, "RL"),
     ("5 triple stroke roll", 6, "RRRLLL"),
     ("6 double stroke open roll", 4, "RRLL"),
     ("7 five stroke roll", 10, "RRLLRLLRRL"),
@@ -133,10 +134,23 @@ const RUDIMENTS: [(&str, usize, &str); 32] = [
     ("27 pataflafla", 4, "RLRL"),
     ("28 swiss army triplet", 3, "RRL"),
     ("29 inverted flam tap", 4, "RLLR"),
+    ("30 flam drag", 8, "RLLRLRRL"),
+    ("30 flam drag, its doubles twice as fast", 12, "R.LLR.L.RRL."),
+    ("31 drag", 2, "RL"),
     ("32 single drag tap", 4, "RLLR"),
+    ("33 double drag tap", 6, "RRLLLR"),
     ("34 lesson 25", 3, "RLR"),
+    ("35 single dragadiddle", 10, "RRLRRLLRLL"),
+    (
+        "35 single dragadiddle, its doubles twice as fast",
+        16,
+        "RRL.R.R.LLR.L.L.",
+    ),
     ("36 drag paradiddle 1", 10, "RRLRRLLRLL"),
     ("37 drag paradiddle 2", 12, "RRRLRRLLLRLL"),
+    ("38 single ratamacue", 8, "RLRLLRLR"),
+    ("39 double ratamacue", 10, "RRLRLLLRLR"),
+    ("40 triple ratamacue", 12, "RRRLRLLLLRLR"),
 ];
 
 #[test]

@@ -4,6 +4,8 @@
 //!
 //! `OVERBAR_SEED` is the first seed and `OVERBAR_PIECES` the number of pieces of a kind (200).
 
+use std::collections::BTreeSet;
+
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rayon::prelude::*;
@@ -12,7 +14,7 @@ use super::invented::{
     Piece, Repeats, cell_solo, groove, one_figure, random_solo, reset_figure, two_figures,
 };
 use super::suites::{Told, both_lengths, claims, found, grade_of, has_length, is_resolved, near_ends};
-use super::{grid, options, placed};
+use super::{Stroke, grid, options, placed};
 use crate::cycles::code::{Codes, Room, Tally};
 use crate::cycles::strokes::{Turn, tally};
 use crate::cycles::{Cycles, Verdict, find};
@@ -185,5 +187,38 @@ fn strokes_at_will_on_the_figures_own_voices() {
         let by_cost = share(make, |p| oracle_by_cost(p) == p.planted[0].length);
         let by_notes = share(make, |p| oracle_by_notes(p) == p.planted[0].length);
         println!("{density:?} {search:>8.1} {by_cost:>8.1} {by_notes:>20.1}");
+    }
+}
+
+/// Where the planted length is found: how many strokes are the figure's and marked so, how many are marked, and how many
+/// are the figure's.
+fn marked(piece: &Piece) -> [usize; 3] {
+    let grid = grid(piece.meter, piece.per_beat, piece.steps);
+    let placed = placed(&piece.strokes, &grid);
+    let found = find(&placed, &grid, &options());
+    if found.found.is_empty() || !has_length(&found, piece) {
+        return [0; 3];
+    }
+    let figure: BTreeSet<&Stroke> = piece.figures.iter().collect();
+    let layer = piece.strokes.iter().zip(&found.layer);
+    let layer: Vec<&Stroke> = layer.filter_map(|(s, figure)| figure.map(|_| s)).collect();
+    let both = layer.iter().filter(|stroke| figure.contains(**stroke)).count();
+    [both, layer.len(), figure.len()]
+}
+
+#[test]
+#[ignore = "takes minutes: how well strokes are told apart"]
+fn layers_of_planted_figures() {
+    for density in [0.0..0.01, 0.0..0.2, 0.2..0.4] {
+        let make = |seed| one_figure(seed, Repeats::Many, density.clone());
+        let sums = seeds().into_par_iter().map(|seed| marked(&make(seed)));
+        let sums = sums.reduce(|| [0; 3], |a, b| [a[0] + b[0], a[1] + b[1], a[2] + b[2]]);
+        let [both, told, all] = sums.map(|sum| sum as f64);
+        println!(
+            "at will {density:?}: {:.3} of the marked strokes are the figure's, {:.3} of the figure's are marked, F {:.3}",
+            both / told,
+            both / all,
+            2.0 * both / (told + all)
+        );
     }
 }
