@@ -96,7 +96,12 @@ impl Card<'_> {
         tile(svg, number, (margin, top), 110, 84);
         let look = Type::size(NUMBER).bold().middle();
         svg.text(margin + 55, top + 60, look, &letter(number));
-        svg.text(margin + 140, top + 60, Type::size(68).bold(), &shorten(&cell.cell, 30));
+        svg.text(
+            margin + 140,
+            top + 60,
+            Type::size(68).bold(),
+            &shorten(&cell.cell, 30),
+        );
         let share = format!(
             "{:.0} % of the free line, {:.0} % with those before",
             cell.share * 100.0,

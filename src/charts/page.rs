@@ -3,9 +3,7 @@
 //! In: the study and what the page shows. Out: a page with its heading, ready to be drawn on.
 
 use super::ChartKind;
-use super::palette::{
-    A4, COUNT, FIGURE, FOOT, INK, MARGIN, NUMBER, PHONE, QUIET, TITLE, TOP, WIDTH, WORDS,
-};
+use super::palette::{A4, COUNT, FIGURE, FOOT, INK, MARGIN, NUMBER, PHONE, QUIET, TITLE, TOP, WIDTH, WORDS};
 use super::shapes::{self, Weight};
 use super::svg::{Svg, Type, shorten, width, wrap};
 use super::words;
@@ -89,7 +87,11 @@ fn narrow(study: &Study, chart: &str) -> Vec<(String, Type)> {
         (words::grid_statement(&study.grid), Type::size(WORDS)),
         (words::figure(study.cycles.first()), Type::size(WORDS).bold()),
     ];
-    let lines = |(words, look): (String, Type)| wrap(&words, WORDS, room).into_iter().map(move |line| (line, look));
+    let lines = |(words, look): (String, Type)| {
+        wrap(&words, WORDS, room)
+            .into_iter()
+            .map(move |line| (line, look))
+    };
     statements.into_iter().flat_map(lines).collect()
 }
 
@@ -100,8 +102,18 @@ pub(super) fn open_on(study: &Study, heading: &Heading, sheet: Sheet) -> Svg {
     }
     let (title, chart, id) = named(study, heading);
     let size = (sheet.width, heading.height);
-    let mut svg = Svg::new(&format!("{id}-phone"), size, &format!("{title}: {chart}"), &heading.desc);
-    svg.text(sheet.margin, FIRST, Type::size(NUMBER).bold(), &shorten(&title, 30));
+    let mut svg = Svg::new(
+        &format!("{id}-phone"),
+        size,
+        &format!("{title}: {chart}"),
+        &heading.desc,
+    );
+    svg.text(
+        sheet.margin,
+        FIRST,
+        Type::size(NUMBER).bold(),
+        &shorten(&title, 30),
+    );
     let lines = narrow(study, &chart);
     let rule = FIRST + LINE * lines.len() as i64 + 24;
     for (row, (words, look)) in lines.into_iter().enumerate() {

@@ -18,9 +18,9 @@ const WRONG: f64 = 8.0;
 /// A limb with no greater share of the strokes has strayed into the line [M].
 const STRAY: f64 = 0.06;
 /// That the hands stay on their drums where a cell begins, in bits: players move when something new begins [M].
-const STAYED: f64 = 1.6;
+const STAYED: f64 = 1.2;
 /// That a hand which has nothing to choose goes to another drum just there, bits less [M].
-const WENT: f64 = 1.0;
+const WENT: f64 = 1.5;
 /// Strokes with which a hand went to another drum, and strokes in all, before any was seen [M].
 const MOVES: (f64, f64) = (6.0, 40.0);
 /// Bits by which a hand stays rather than goes for [`moving`] to be what its table says [=: one stroke in five or six].
