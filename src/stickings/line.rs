@@ -18,9 +18,7 @@ const WRONG: f64 = 8.0;
 /// A limb with no greater share of the strokes has strayed into the line [M].
 const STRAY: f64 = 0.06;
 /// That the hands stay on their drums where a cell begins, in bits: players move when something new begins [M].
-const STAYED: f64 = 1.2;
-/// That a hand which has nothing to choose goes to another drum just there, bits less [M].
-const WENT: f64 = 1.5;
+const STAYED: f64 = 2.5;
 /// Strokes with which a hand went to another drum, and strokes in all, before any was seen [M].
 const MOVES: (f64, f64) = (6.0, 40.0);
 /// Bits by which a hand stays rather than goes for [`moving`] to be what its table says [=: one stroke in five or six].
@@ -200,8 +198,6 @@ impl Line {
     fn begins(&self, first: usize, cell: &[Symbol], phase: usize) -> f64 {
         let mut open: Vec<Limb> = Limbs::HANDS.list();
         open.retain(|limb| self.hand.limbs.has(*limb) && cell.iter().any(|symbol| symbol.has(*limb)));
-        // Of two hands each had to pay for going elsewhere within the cell.
-        let went = if open.len() < 2 { WENT } else { 0.0 };
         let stayed = STAYED / open.len().max(1) as f64;
         let before = self.before.get(first).copied().unwrap_or_default();
         let mut more = 0.0;
@@ -219,8 +215,6 @@ impl Line {
                 let last = before.get(*limb as usize).copied().flatten();
                 if strikes && last == Some(stroke.voice) {
                     more += stayed;
-                } else if strikes && last.is_some() {
-                    more -= went;
                 }
                 !strikes
             });
