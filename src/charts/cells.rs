@@ -1,40 +1,47 @@
 //! A card for each cell: how it is played, how it meets the figure, where it lives.
 //!
-//! In: the vocabulary. Out: pages of cards, three to a page.
+//! In: the vocabulary. Out: pages of cards, three to a page of A4; on a phone they stand one under the other, as high as
+//! they are.
 
-use super::page::{Heading, open};
-use super::palette::{A4, COUNT, FIGURE, INK, MARGIN, NUMBER, QUIET, TOP, WIDTH, WORDS};
+use super::page::{Heading, Sheet, open_on};
+use super::palette::{COUNT, FIGURE, INK, NUMBER, QUIET, WORDS};
 use super::solo::{letter, tile};
-use super::svg::{Svg, Type, shorten};
+use super::svg::{Svg, Type, shorten, wrap};
 use super::words;
 use super::{Chart, ChartKind};
+use crate::options::Paper;
 use crate::stickings::{Cell, Drums, Meeting, Permutation};
 use crate::study::Study;
 
 /// What is said where there is no cell.
 const NONE: &str = "No cell was found that comes often enough.";
-/// Height of a card, and how many a page holds.
+/// Height of a card on A4, and how many a page holds.
 const CARD: i64 = 820;
 const ON_A_PAGE: usize = 3;
+/// Under the last line of a card on a phone.
+const BELOW: i64 = 90;
 /// So many permutations are written out.
 const PERMUTATIONS: usize = 6;
-/// Letters that fit into a line of words, and into one beside the permutations.
-const ACROSS: usize = 88;
-/// The same for smaller words.
-const IN_WORDS: usize = 104;
 /// So many ways to spread a cell over the drums are told.
 const DRUMS: usize = 2;
 
 /// Draws the cards.
-pub(super) fn draw(study: &Study) -> Vec<Chart> {
+pub(super) fn draw(study: &Study, paper: Paper) -> Vec<Chart> {
+    let sheet = Sheet::of(paper);
+    let top = sheet.top(study);
     let cells: Vec<(usize, &Cell)> = study.stickings.vocabulary.iter().enumerate().collect();
+    let on_a_page = if sheet.phone { 1 } else { ON_A_PAGE };
     let pages: Vec<&[(usize, &Cell)]> = if cells.is_empty() {
         vec![&[]]
     } else {
-        cells.chunks(ON_A_PAGE).collect()
+        cells.chunks(on_a_page).collect()
     };
     let count = pages.len();
     let chart = |(number, page): (usize, &&[(usize, &Cell)])| {
+        let high = |(n, cell): &(usize, &Cell)| {
+            let mut unseen = Svg::new("", (1, 1), "", "");
+            Card { sheet, study }.draw(&mut unseen, 0, *n, cell)
+        };
         let heading = Heading {
             chart: "Cells",
             page: (number + 1, count),
@@ -46,92 +53,113 @@ pub(super) fn draw(study: &Study) -> Vec<Chart> {
                     .map(|(n, cell)| format!("{}: {}", letter(*n), cell.cell));
                 named.collect::<Vec<_>>().join(", ")
             },
-            height: A4,
+            height: sheet.height(top + page.iter().map(high).sum::<i64>().max(120)),
         };
-        let mut svg = open(study, &heading);
+        let mut svg = open_on(study, &heading, sheet);
         if page.is_empty() {
-            svg.text(MARGIN, TOP + 60, Type::size(WORDS).bold(), NONE);
+            svg.text(sheet.margin, top + 60, Type::size(WORDS).bold(), NONE);
         }
         for (row, (n, cell)) in page.iter().enumerate() {
-            card(&mut svg, study, TOP + CARD * row as i64, *n, cell);
+            Card { sheet, study }.draw(&mut svg, top + CARD * row as i64, *n, cell);
         }
         Chart {
-            name: format!("{}-{:02}", ChartKind::Cells, number + 1),
+            name: format!("{}-{:02}", sheet.name(ChartKind::Cells), number + 1),
             svg: svg.finish(),
         }
     };
     pages.iter().enumerate().map(chart).collect()
 }
 
-fn card(svg: &mut Svg, study: &Study, top: i64, number: usize, cell: &Cell) {
-    tile(svg, number, (MARGIN, top), 110, 84);
-    svg.text(
-        MARGIN + 55,
-        top + 60,
-        Type::size(NUMBER).bold().middle(),
-        &letter(number),
-    );
-    svg.text(
-        MARGIN + 140,
-        top + 60,
-        Type::size(68).bold(),
-        &shorten(&cell.cell, 30),
-    );
-    let share = format!(
-        "{:.0} % of the free line, {:.0} % with those before",
-        cell.share * 100.0,
-        cell.together * 100.0
-    );
-    svg.text(WIDTH - MARGIN, top + 58, Type::size(WORDS).end(), &share);
-    let name = if cell.name == cell.cell {
-        "no rudiment of the list".to_owned()
-    } else {
-        cell.name.clone()
-    };
-    let mut y = top + 126;
-    svg.text(MARGIN, y, Type::size(WORDS).fill(QUIET), &shorten(&name, ACROSS));
-    y += 64;
-    for (n, permutation) in cell.permutations.iter().take(PERMUTATIONS).enumerate() {
-        let (x, row) = (MARGIN + (n as i64 % 2) * (WIDTH - 2 * MARGIN) / 2, n as i64 / 2);
-        let words = permutation_words(n, permutation);
+/// What a card is drawn on, and from.
+struct Card<'a> {
+    sheet: Sheet,
+    study: &'a Study,
+}
+
+impl Card<'_> {
+    /// One line, cut where it is too long; on a phone as many lines as it takes. Gives where the next begins.
+    fn words(&self, svg: &mut Svg, y: i64, (size, look): (i64, Type), words: &str) -> i64 {
+        let mut lines = wrap(words, size, self.sheet.room());
+        if !self.sheet.phone && lines.len() > 1 {
+            lines.truncate(1);
+            lines.iter_mut().for_each(|line| line.push('…'));
+        }
+        for (row, line) in lines.iter().enumerate() {
+            svg.text(self.sheet.margin, y + (size + 12) * row as i64, look, line);
+        }
+        y + (size + 12) * (lines.len() as i64 - 1)
+    }
+
+    /// Draws it and gives its height.
+    fn draw(&self, svg: &mut Svg, top: i64, number: usize, cell: &Cell) -> i64 {
+        let (margin, right) = (self.sheet.margin, self.sheet.right());
+        tile(svg, number, (margin, top), 110, 84);
+        let look = Type::size(NUMBER).bold().middle();
+        svg.text(margin + 55, top + 60, look, &letter(number));
         svg.text(
-            x,
-            y + 56 * row,
-            Type::size(WORDS).bold(),
-            &shorten(&format!("{}  {}", n + 1, permutation.cell), 24),
+            margin + 140,
+            top + 60,
+            Type::size(68).bold(),
+            &shorten(&cell.cell, 30),
         );
-        svg.text(x + 330, y + 56 * row, Type::size(COUNT), &shorten(&words, 36));
+        let share = format!(
+            "{:.0} % of the free line, {:.0} % with those before",
+            cell.share * 100.0,
+            cell.together * 100.0
+        );
+        let name = if cell.name == cell.cell {
+            "no rudiment of the list"
+        } else {
+            &cell.name
+        };
+        let mut y = top + 126;
+        let words = (WORDS, Type::size(WORDS));
+        if self.sheet.phone {
+            y = self.words(svg, y + 20, words, &share) + 56;
+        } else {
+            svg.text(right, top + 58, Type::size(WORDS).end(), &share);
+        }
+        y = self.words(svg, y, (WORDS, Type::size(WORDS).fill(QUIET)), name) + 64;
+        y = self.permutations(svg, y, cell) + 12;
+        let small = (COUNT, Type::size(COUNT));
+        for drums in drums(cell) {
+            y = self.words(svg, y, small, &drums) + 50;
+        }
+        y += 4;
+        for meeting in cell.figures.iter().take(2) {
+            y = self.meets(svg, y, meeting);
+        }
+        let bars: Vec<String> = (cell.r#where.iter())
+            .map(|run| {
+                if run.start.bar == run.end.bar {
+                    run.start.bar.to_string()
+                } else {
+                    format!("{}-{}", run.start.bar, run.end.bar)
+                }
+            })
+            .collect();
+        y = self.words(svg, y, small, &format!("lives in bars {}", bars.join(", ")));
+        let high = if self.sheet.phone { y - top + BELOW } else { CARD };
+        svg.line((margin, top + high - 70), (right, top + high - 70), INK, 2);
+        high
     }
-    y += 56 * (cell.permutations.len().min(PERMUTATIONS) as i64 + 1).div_euclid(2) + 12;
-    for drums in drums(cell) {
-        svg.text(MARGIN, y, Type::size(COUNT), &shorten(&drums, IN_WORDS));
-        y += 50;
+
+    /// Every permutation with how often it comes, how it is begun and where its accents fall: two columns on A4.
+    fn permutations(&self, svg: &mut Svg, y: i64, cell: &Cell) -> i64 {
+        let columns = if self.sheet.phone { 1 } else { 2 };
+        let told = cell.permutations.iter().take(PERMUTATIONS);
+        for (n, permutation) in told.enumerate() {
+            let x = self.sheet.margin + (n as i64 % columns) * self.sheet.room() / columns;
+            let y = y + 56 * (n as i64 / columns);
+            let (name, words) = (
+                format!("{}  {}", n + 1, permutation.cell),
+                permutation_words(n, permutation),
+            );
+            svg.text(x, y, Type::size(WORDS).bold(), &shorten(&name, 24));
+            svg.text(x + 330, y, Type::size(COUNT), &shorten(&words, 36));
+        }
+        y + 56 * (cell.permutations.len().min(PERMUTATIONS) as i64 + columns - 1).div_euclid(columns)
     }
-    y += 4;
-    for meeting in cell.figures.iter().take(2) {
-        y = meets(svg, study, y, meeting);
-    }
-    let bars: Vec<String> = (cell.r#where.iter())
-        .map(|run| {
-            if run.start.bar == run.end.bar {
-                run.start.bar.to_string()
-            } else {
-                format!("{}-{}", run.start.bar, run.end.bar)
-            }
-        })
-        .collect();
-    svg.text(
-        MARGIN,
-        y,
-        Type::size(COUNT),
-        &shorten(&format!("lives in bars {}", bars.join(", ")), IN_WORDS),
-    );
-    svg.line(
-        (MARGIN, top + CARD - 70),
-        (WIDTH - MARGIN, top + CARD - 70),
-        INK,
-        2,
-    );
 }
 
 /// The drums that carry a cell, a line for each of those played most.
@@ -183,34 +211,34 @@ fn permutation_words(number: usize, permutation: &Permutation) -> String {
     format!("{}{begun}{accents}", words::count(permutation.times, "time"))
 }
 
-/// The steps of the figure, those marked on which the cell begins in this solo.
-fn meets(svg: &mut Svg, study: &Study, y: i64, meeting: &Meeting) -> i64 {
-    let steps = study
-        .cycles
-        .get(meeting.figure as usize)
-        .map_or(0, |cycle| cycle.length_steps);
-    let text = format!(
-        "against the figure of {steps}: home after {} steps, {}; begins here on",
-        meeting.home_steps,
-        words::count(meeting.alignments, "alignment")
-    );
-    svg.text(MARGIN, y, Type::size(COUNT), &text);
-    let room = ((WIDTH - 2 * MARGIN) / i64::from(steps.max(1))).min(70);
-    for step in 1..=steps.min(100) {
-        let x = MARGIN + 20 + room * i64::from(step - 1);
-        let used = meeting.used.contains(&step);
-        let look = Type::size(COUNT).middle();
-        let look = if used {
-            look.bold().fill(FIGURE)
-        } else {
-            look.fill(QUIET)
-        };
-        if room >= 40 || used {
-            svg.text(x, y + 52, look, &step.to_string());
+impl Card<'_> {
+    /// The steps of the figure, those marked on which the cell begins in this solo.
+    fn meets(&self, svg: &mut Svg, y: i64, meeting: &Meeting) -> i64 {
+        let figure = self.study.cycles.get(meeting.figure as usize);
+        let steps = figure.map_or(0, |cycle| cycle.length_steps);
+        let text = format!(
+            "against the figure of {steps}: home after {} steps, {}; begins here on",
+            meeting.home_steps,
+            words::count(meeting.alignments, "alignment")
+        );
+        let y = self.words(svg, y, (COUNT, Type::size(COUNT)), &text);
+        let room = (self.sheet.room() / i64::from(steps.max(1))).min(70);
+        for step in 1..=steps.min(100) {
+            let x = self.sheet.margin + 20 + room * i64::from(step - 1);
+            let used = meeting.used.contains(&step);
+            let look = Type::size(COUNT).middle();
+            let look = if used {
+                look.bold().fill(FIGURE)
+            } else {
+                look.fill(QUIET)
+            };
+            if room >= 40 || used {
+                svg.text(x, y + 52, look, &step.to_string());
+            }
+            if used {
+                svg.line((x - 18, y + 62), (x + 18, y + 62), FIGURE, 6);
+            }
         }
-        if used {
-            svg.line((x - 18, y + 62), (x + 18, y + 62), FIGURE, 6);
-        }
+        y + 116
     }
-    y + 116
 }

@@ -9,7 +9,7 @@ use std::ops::RangeInclusive;
 
 use super::page::{Heading, Key, legend, open};
 use super::palette::{A4, DOUBT, FOOT, MARGIN, NUMBER, QUIET, SURE, TOP, WIDTH, WORDS};
-use super::score::{Line, Note, Repeat, Score, is_home, repeats};
+use super::score::{LINE_STEPS, Line, Note, Repeat, Score, is_home, repeats};
 use super::shapes::Weight;
 use super::svg::{Svg, Type};
 use super::words;
@@ -37,7 +37,7 @@ pub(super) fn draw(study: &Study, bars: Option<&RangeInclusive<i64>>) -> Vec<Cha
     let score = Score::of(study);
     let rows = Score::voices(&score.notes);
     let plan = Plan {
-        step: ((WIDTH - 2 * MARGIN - NAMES) as f64 / score.line_steps() as f64).min(WIDEST),
+        step: ((WIDTH - 2 * MARGIN - NAMES) as f64 / score.line_steps(LINE_STEPS) as f64).min(WIDEST),
         repeats: study
             .cycles
             .first()
@@ -92,7 +92,7 @@ impl Plan<'_> {
         let mut pages = Vec::new();
         let mut page = PageContent::default();
         let mut used = 0;
-        for line in self.score.lines(bars) {
+        for line in self.score.lines(bars, LINE_STEPS) {
             let height = self.height(&line);
             if used + height > room && !page.lines.is_empty() {
                 pages.push(std::mem::take(&mut page));

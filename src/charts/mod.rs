@@ -46,6 +46,7 @@ use std::ops::RangeInclusive;
 use std::str::FromStr;
 
 use crate::names::UnknownName;
+use crate::options::Paper;
 use crate::study::Study;
 
 /// One picture.
@@ -140,22 +141,23 @@ impl FromStr for ChartKind {
 pub fn all(study: &Study) -> Vec<Chart> {
     ChartKind::ALL
         .into_iter()
-        .flat_map(|kind| draw(study, kind, None))
+        .flat_map(|kind| draw(study, kind, None, Paper::A4))
         .collect()
 }
 
 /// One kind of chart, of all bars or of the wanted ones (counted from 1; a pick-up is bar 0). Always gives at least
-/// one page. Those that are about the whole recording are so whatever the bars.
-pub fn draw(study: &Study, kind: ChartKind, bars: Option<RangeInclusive<i64>>) -> Vec<Chart> {
+/// one page. Those that are about the whole recording are so whatever the bars. Free line and cells have a page for a
+/// phone as well (`solo-phone-01`, `cells-phone-01`); the others are drawn on A4 whatever the paper.
+pub fn draw(study: &Study, kind: ChartKind, bars: Option<RangeInclusive<i64>>, paper: Paper) -> Vec<Chart> {
     match kind {
         ChartKind::Grid => grid::draw(study, bars.as_ref()),
         ChartKind::Stack => stack::draw(study, bars.as_ref()),
         ChartKind::Evidence => vec![evidence::draw(study)],
         ChartKind::Staircase => vec![staircase::draw(study)],
         ChartKind::Strip => strip::draw(study),
-        ChartKind::Solo => solo::draw(study, bars.as_ref()),
+        ChartKind::Solo => solo::draw(study, bars.as_ref(), paper),
         ChartKind::Learn => vec![learn::draw(study)],
-        ChartKind::Cells => cells::draw(study),
+        ChartKind::Cells => cells::draw(study, paper),
         ChartKind::Tempo => vec![tempo::draw(study)],
     }
 }

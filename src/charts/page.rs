@@ -2,12 +2,141 @@
 //!
 //! In: the study and what the page shows. Out: a page with its heading, ready to be drawn on.
 
-use super::palette::{COUNT, FIGURE, FOOT, INK, MARGIN, QUIET, TITLE, WIDTH, WORDS};
+use super::ChartKind;
+use super::palette::{A4, COUNT, FIGURE, FOOT, INK, MARGIN, NUMBER, PHONE, QUIET, TITLE, TOP, WIDTH, WORDS};
 use super::shapes::{self, Weight};
-use super::svg::{Svg, Type, shorten, width};
+use super::svg::{Svg, Type, shorten, width, wrap};
 use super::words;
 use crate::names::{Mark, Voice};
+use crate::options::Paper;
 use crate::study::Study;
+
+/// What a page is as wide as: A4, or a phone's column.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Sheet {
+    /// Whether it is a phone's.
+    pub(super) phone: bool,
+    /// Its width.
+    pub(super) width: i64,
+    /// Its margin on the left and right.
+    pub(super) margin: i64,
+}
+
+impl Sheet {
+    /// That of this paper.
+    pub(super) fn of(paper: Paper) -> Sheet {
+        let phone = paper == Paper::Phone;
+        let (width, margin) = if phone {
+            (PHONE.0, PHONE.1)
+        } else {
+            (WIDTH, MARGIN)
+        };
+        Sheet { phone, width, margin }
+    }
+
+    /// Its right margin.
+    pub(super) fn right(self) -> i64 {
+        self.width - self.margin
+    }
+
+    /// Between its margins.
+    pub(super) fn room(self) -> i64 {
+        self.width - 2 * self.margin
+    }
+
+    /// The name of a chart's pages.
+    pub(super) fn name(self, kind: ChartKind) -> String {
+        if self.phone {
+            format!("{kind}-phone")
+        } else {
+            kind.to_string()
+        }
+    }
+
+    /// How high a page of it is that has so much on it.
+    pub(super) fn height(self, used: i64) -> i64 {
+        if self.phone { used } else { A4 }
+    }
+
+    /// The most that a page of it holds.
+    pub(super) fn most(self) -> i64 {
+        if self.phone { PHONE.2 } else { A4 }
+    }
+
+    /// Below its heading.
+    pub(super) fn top(self, study: &Study) -> i64 {
+        if self.phone {
+            FIRST + LINE * narrow(study, "").len() as i64 + 60
+        } else {
+            TOP
+        }
+    }
+}
+
+/// Where a phone's title stands, and from line to line under it.
+const FIRST: i64 = 100;
+const LINE: i64 = 54;
+
+/// The lines under a phone's title.
+fn narrow(study: &Study, chart: &str) -> Vec<(String, Type)> {
+    let source = format!("from {}, {}", study.recording.file, words::clock_span(study));
+    let room = Sheet::of(Paper::Phone).room();
+    let statements = [
+        (chart.to_owned(), Type::size(WORDS)),
+        (source, Type::size(WORDS).fill(QUIET)),
+        (words::grid_statement(&study.grid), Type::size(WORDS)),
+        (words::figure(study.cycles.first()), Type::size(WORDS).bold()),
+    ];
+    let lines = |(words, look): (String, Type)| {
+        wrap(&words, WORDS, room)
+            .into_iter()
+            .map(move |line| (line, look))
+    };
+    statements.into_iter().flat_map(lines).collect()
+}
+
+/// A page of this width with its heading.
+pub(super) fn open_on(study: &Study, heading: &Heading, sheet: Sheet) -> Svg {
+    if !sheet.phone {
+        return open(study, heading);
+    }
+    let (title, chart, id) = named(study, heading);
+    let size = (sheet.width, heading.height);
+    let mut svg = Svg::new(
+        &format!("{id}-phone"),
+        size,
+        &format!("{title}: {chart}"),
+        &heading.desc,
+    );
+    svg.text(
+        sheet.margin,
+        FIRST,
+        Type::size(NUMBER).bold(),
+        &shorten(&title, 30),
+    );
+    let lines = narrow(study, &chart);
+    let rule = FIRST + LINE * lines.len() as i64 + 24;
+    for (row, (words, look)) in lines.into_iter().enumerate() {
+        svg.text(sheet.margin, FIRST + LINE * (row as i64 + 1), look, &words);
+    }
+    svg.line((sheet.margin, rule), (sheet.right(), rule), INK, 4);
+    svg
+}
+
+/// The title, which chart and page it is, and the name by which its parts are known.
+fn named(study: &Study, heading: &Heading) -> (String, String, String) {
+    let (page, pages) = heading.page;
+    let chart = if pages > 1 {
+        format!("{}, page {page} of {pages}", heading.chart)
+    } else {
+        heading.chart.to_owned()
+    };
+    let id = match heading.chart.to_lowercase().replace(' ', "-") {
+        name if pages > 1 => format!("{name}-{page}"),
+        name => name,
+    };
+    (words::title(study), chart, id)
+}
 
 /// What one page shows.
 #[derive(Debug, Clone)]
@@ -24,17 +153,7 @@ pub(super) struct Heading {
 
 /// A page with its heading.
 pub(super) fn open(study: &Study, heading: &Heading) -> Svg {
-    let title = words::title(study);
-    let (page, pages) = heading.page;
-    let chart = if pages > 1 {
-        format!("{}, page {page} of {pages}", heading.chart)
-    } else {
-        heading.chart.to_owned()
-    };
-    let id = match heading.chart.to_lowercase().replace(' ', "-") {
-        name if pages > 1 => format!("{name}-{page}"),
-        name => name,
-    };
+    let (title, chart, id) = named(study, heading);
     let size = (WIDTH, heading.height);
     let mut svg = Svg::new(&id, size, &format!("{title}: {chart}"), &heading.desc);
     let right = WIDTH - MARGIN;

@@ -44,6 +44,8 @@ pub(crate) const WIDTH: i64 = 2100;
 pub(crate) const A4: i64 = 2970;
 /// Margin on the left and right.
 pub(crate) const MARGIN: i64 = 100;
+/// Width and margin of a phone's column, and the most that a page of it holds: 40 are 15 pixels on a phone held upright [=].
+pub(crate) const PHONE: (i64, i64, i64) = (1000, 40, 5000);
 /// Below the heading of a page.
 pub(crate) const TOP: i64 = 390;
 /// Room for the legend at the foot of a page.

@@ -13,8 +13,8 @@ use crate::names::Voice;
 use crate::study::{Stroke, Study};
 use crate::units::{Bpm, Seconds, Steps};
 
-/// A line of the grid holds at most so many steps, unless one beat has more: two bars of sixteenth-triplets.
-const LINE_STEPS: i64 = 48;
+/// A line holds at most so many steps, unless one beat has more: two bars of sixteenth-triplets.
+pub(crate) const LINE_STEPS: i64 = 48;
 /// Silence longer than so many lines is told in words instead of drawn.
 const SILENT_LINES: i64 = 2;
 /// No place lies further out than this many steps: an edited file may name any.
@@ -171,29 +171,29 @@ impl<'a> Score<'a> {
     }
 
     /// How many bars a line holds, or how many steps of a bar when a bar takes several lines.
-    fn measure(&self) -> (i64, i64) {
+    fn measure(&self, most: i64) -> (i64, i64) {
         // One, two or four bars: phrases then begin at the left.
-        let bars = match LINE_STEPS / self.bar() {
+        let bars = match most / self.bar() {
             4.. => 4,
             2 | 3 => 2,
             _ => 1,
         };
-        let piece = if self.bar() <= LINE_STEPS {
+        let piece = if self.bar() <= most {
             self.bar()
         } else {
-            (LINE_STEPS / self.beat()).max(1) * self.beat()
+            (most / self.beat()).max(1) * self.beat()
         };
         (bars, piece)
     }
 
-    /// Steps in a full line.
-    pub(crate) fn line_steps(&self) -> i64 {
-        let (bars, piece) = self.measure();
+    /// Steps in a full line that holds at most so many.
+    pub(crate) fn line_steps(&self, most: i64) -> i64 {
+        let (bars, piece) = self.measure(most);
         bars * piece
     }
 
-    /// The lines that show the wanted bars.
-    pub(crate) fn lines(&self, bars: Option<&RangeInclusive<i64>>) -> Vec<Line> {
+    /// The lines that show the wanted bars, of at most so many steps.
+    pub(crate) fn lines(&self, bars: Option<&RangeInclusive<i64>>, most: i64) -> Vec<Line> {
         let mut struck: Vec<i64> = self
             .within(bars)
             .iter()
@@ -203,7 +203,7 @@ impl<'a> Score<'a> {
         let (Some(&first), Some(&last)) = (struck.first(), struck.last()) else {
             return Vec::new();
         };
-        let (per_line, piece) = self.measure();
+        let (per_line, piece) = self.measure(most);
         let mut lines = Vec::new();
         let mut bar = first;
         while bar <= last {

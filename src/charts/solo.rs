@@ -7,27 +7,30 @@
 use std::collections::BTreeSet;
 use std::ops::RangeInclusive;
 
-use super::page::{Heading, open};
-use super::palette::{A4, CELLS, COUNT, DOUBT, FAINT, INK, MARGIN, NUMBER, QUIET, SMALL, TOP, WIDTH, WORDS};
-use super::score::{Line, Note, Score};
+use super::page::{Heading, Sheet, open_on};
+use super::palette::{CELLS, COUNT, DOUBT, FAINT, INK, NUMBER, QUIET, SMALL, WORDS};
+use super::score::{LINE_STEPS, Line, Note, Score};
 use super::shapes::{self, Weight};
-use super::svg::{Svg, Type, whole, width};
+use super::svg::{Svg, Type, whole, width, wrap};
 use super::{Chart, ChartKind, words};
 use crate::names::{Layer, Limb, Mark, Voice};
+use crate::options::Paper;
 use crate::stickings::Cell;
 use crate::study::Study;
 
-/// Left of the bars.
+/// Left of the bars on A4, where the clock stands.
 const LEFT: i64 = 190;
+/// A phone's line holds at most so many steps: a bar of sixteenths, half a bar of sixteenth-triplets.
+const PHONE_STEPS: i64 = 16;
 /// Height of a line.
-const LINE: i64 = 290;
+const LINE: i64 = 307;
 /// Above the tiles: numbers, and the drums.
-const ABOVE: i64 = 140;
+const ABOVE: i64 = 172;
 /// How large the drums are, and how far over the tiles.
 const DRUM: (i64, i64) = (13, 34);
 /// Height of a tile.
 const TILE: i64 = 84;
-/// Room for the legend.
+/// Room for the legend on A4, from the last line on.
 const FOOT: i64 = 430;
 
 /// The letter by which charts name a cell.
@@ -78,6 +81,9 @@ struct Plan<'a> {
     tiles: Vec<Tile>,
     step: f64,
     vocabulary: &'a [Cell],
+    sheet: Sheet,
+    /// Left of the bars.
+    left: i64,
     /// The drums of the free line, those whose signs are alike numbered.
     drums: Vec<(Voice, String)>,
 }
@@ -104,22 +110,31 @@ fn drums(score: &Score) -> Vec<(Voice, String)> {
 }
 
 /// Draws the free line.
-pub(super) fn draw(study: &Study, bars: Option<&RangeInclusive<i64>>) -> Vec<Chart> {
+pub(super) fn draw(study: &Study, bars: Option<&RangeInclusive<i64>>, paper: Paper) -> Vec<Chart> {
     let score = Score::of(study);
+    let sheet = Sheet::of(paper);
+    let (left, most) = if sheet.phone {
+        (0, PHONE_STEPS)
+    } else {
+        (LEFT, LINE_STEPS)
+    };
     let plan = Plan {
-        step: ((WIDTH - 2 * MARGIN - LEFT) as f64 / score.line_steps() as f64).min(100.0),
+        sheet,
+        left,
+        step: ((sheet.room() - left) as f64 / score.line_steps(most) as f64).min(100.0),
         tiles: tiles(&study.stickings.vocabulary),
         vocabulary: &study.stickings.vocabulary,
         drums: drums(&score),
         score,
     };
-    let lines: Vec<(i64, i64)> = (plan.score.lines(bars).into_iter())
+    let lines: Vec<(i64, i64)> = (plan.score.lines(bars, most).into_iter())
         .filter_map(|line| match line {
             Line::Steps(from, to) => Some((from, to)),
             Line::Silent(..) => None,
         })
         .collect();
-    let fit = ((A4 - TOP - FOOT) / LINE).max(1) as usize;
+    let foot = plan.foot(study);
+    let fit = ((sheet.most() - sheet.top(study) - foot) / LINE).max(1) as usize;
     let pages: Vec<&[(i64, i64)]> = if lines.is_empty() {
         vec![&[]]
     } else {
@@ -127,7 +142,7 @@ pub(super) fn draw(study: &Study, bars: Option<&RangeInclusive<i64>>) -> Vec<Cha
     };
     let count = pages.len();
     let chart = |(number, page): (usize, &&[(i64, i64)])| Chart {
-        name: format!("{}-{:02}", ChartKind::Solo, number + 1),
+        name: format!("{}-{:02}", sheet.name(ChartKind::Solo), number + 1),
         svg: plan.page(study, page, (number + 1, count)),
     };
     pages.iter().enumerate().map(chart).collect()
@@ -156,10 +171,11 @@ fn tiles(vocabulary: &[Cell]) -> Vec<Tile> {
 
 impl Plan<'_> {
     fn x(&self, from: i64, at: i64) -> i64 {
-        MARGIN + LEFT + whole((at - from) as f64 * self.step)
+        self.sheet.margin + self.left + whole((at - from) as f64 * self.step)
     }
 
     fn page(&self, study: &Study, lines: &[(i64, i64)], page: (usize, usize)) -> String {
+        let (top, foot) = (self.sheet.top(study), self.foot(study));
         let desc = format!(
             "The free line cut into its cells: {}.",
             self.vocabulary
@@ -173,28 +189,33 @@ impl Plan<'_> {
             chart: "Free line",
             page,
             desc,
-            height: A4,
+            height: self.sheet.height(top + LINE * lines.len().max(1) as i64 + foot),
         };
-        let mut svg = open(study, &heading);
+        let mut svg = open_on(study, &heading, self.sheet);
         if lines.is_empty() {
             svg.text(
-                MARGIN,
-                TOP + 60,
+                self.sheet.margin,
+                top + 60,
                 Type::size(NUMBER).bold(),
                 "Nothing is struck here.",
             );
         }
         for (row, (from, to)) in lines.iter().enumerate() {
-            self.line(&mut svg, TOP + LINE * row as i64, *from, *to);
+            self.line(&mut svg, top + LINE * row as i64, *from, *to);
         }
-        self.legend(&mut svg, study);
+        self.legend(&mut svg, study, heading.height - foot + 85);
         svg.finish()
     }
 
     fn line(&self, svg: &mut Svg, top: i64, from: i64, to: i64) {
         let y = top + ABOVE;
+        let clock = if self.sheet.phone {
+            self.sheet.right()
+        } else {
+            self.x(from, from) - 24
+        };
         svg.text(
-            MARGIN + LEFT - 24,
+            clock,
             top + 44,
             Type::size(WORDS).fill(QUIET).end(),
             &self.score.clock(from),
@@ -240,7 +261,7 @@ impl Plan<'_> {
             };
             svg.text(
                 left + 4,
-                y + TILE + 38,
+                y + TILE + 36,
                 Type::size(COUNT).bold(),
                 &format!("{}{number}", letter(one.cell)),
             );
@@ -250,7 +271,7 @@ impl Plan<'_> {
 
     /// Who plays each free stroke; an accent stands over it.
     fn letters(&self, svg: &mut Svg, y: i64, from: i64, to: i64) {
-        let mut over = (i64::MIN, 0);
+        let mut over = (i64::MIN, DRUM.1);
         for note in self.score.between(from, to).iter().filter(|note| is_free(note)) {
             let at = note.step();
             let x = (self.x(from, at) + self.x(from, at + 1)) / 2;
@@ -269,9 +290,10 @@ impl Plan<'_> {
                 look
             };
             svg.text(x, y + up, look, word);
-            // Of what is struck at once one drum stands over the other.
-            over = if over.0 == at { (at, over.1 + 1) } else { (at, 0) };
-            let (r, mut high) = (DRUM.0, DRUM.1 + 48 * over.1);
+            // Of what is struck at once one drum stands over the other, its number and accent beside it.
+            let above = over.0 == at;
+            let (r, high) = (DRUM.0, if above { over.1 } else { DRUM.1 });
+            over = (at, high + 2 * r + 10);
             let voice = note.stroke.hit.voice;
             shapes::example(svg, (x, y - high), r, voice, Weight::Alone);
             let number = self
@@ -279,39 +301,59 @@ impl Plan<'_> {
                 .iter()
                 .find(|(own, number)| *own == voice && !number.is_empty());
             if let Some((_, number)) = number {
-                svg.text(x, y - high - 18, Type::size(SMALL).middle(), number);
-                high += 20;
+                let (x, up, look) = if above {
+                    (x - r - 4, high - 10, Type::size(SMALL).end())
+                } else {
+                    over.1 += 20;
+                    (x, high + 18, Type::size(SMALL).middle())
+                };
+                svg.text(x, y - up, look, number);
             }
             if note.stroke.hit.mark == Some(Mark::Accent) {
+                let (x, up) = if above {
+                    (x + r + 4, high + 6)
+                } else {
+                    over.1 += 16;
+                    (x - 9, over.1 - 20)
+                };
                 svg.put(&format!(
-                    r#"<path d="M{} {}l18 6l-18 6" fill="none" stroke="{INK}" stroke-width="4"/>"#,
-                    x - 9,
-                    y - high - 32
+                    r#"<path d="M{x} {}l18 6l-18 6" fill="none" stroke="{INK}" stroke-width="4"/>"#,
+                    y - up
                 ));
             }
         }
     }
 
-    fn legend(&self, svg: &mut Svg, study: &Study) {
-        let mut y = A4 - FOOT + 85;
-        svg.line((MARGIN, y - 60), (WIDTH - MARGIN, y - 60), INK, 2);
-        let mut x = MARGIN;
+    /// Room for the legend.
+    fn foot(&self, study: &Study) -> i64 {
+        if self.sheet.phone {
+            self.legend(&mut Svg::new("", (1, 1), "", ""), study, 85) + 40
+        } else {
+            FOOT
+        }
+    }
+
+    /// Cells, drums and what is left, from this height on; gives the last line's.
+    fn legend(&self, svg: &mut Svg, study: &Study, mut y: i64) -> i64 {
+        let (margin, right) = (self.sheet.margin, self.sheet.right());
+        svg.line((margin, y - 60), (right, y - 60), INK, 2);
+        let mut x = margin;
         for (number, cell) in self.vocabulary.iter().enumerate() {
             let words = format!("{}: {}, {:.0} %", letter(number), cell.cell, cell.share * 100.0);
             let wide = 100 + width(&words, WORDS);
-            if x + wide > WIDTH - MARGIN {
-                (x, y) = (MARGIN, y + 64);
+            if x + wide > right && x > margin {
+                (x, y) = (margin, y + 64);
             }
             tile(svg, number, (x, y - 36), 70, 46);
             svg.text(x + 86, y, Type::size(WORDS), &words);
             x += wide + 36;
         }
-        (x, y) = (MARGIN, y + 64);
+        (x, y) = (margin, y + 64);
         for (voice, number) in &self.drums {
             let words = format!("{number} {}", words::voice(*voice));
             let wide = 50 + width(&words, WORDS);
-            if x + wide > WIDTH - MARGIN {
-                (x, y) = (MARGIN, y + 60);
+            if x + wide > right && x > margin {
+                (x, y) = (margin, y + 60);
             }
             shapes::example(svg, (x + 16, y - 13), DRUM.0, *voice, Weight::Alone);
             svg.text(x + 40, y, Type::size(WORDS), words.trim());
@@ -324,6 +366,11 @@ impl Plan<'_> {
             ),
             _ => "No cell was found that comes often enough.".to_owned(),
         };
-        svg.text(MARGIN, y + 66, Type::size(WORDS), &words);
+        y += 66;
+        let lines = wrap(&words, WORDS, self.sheet.room());
+        for (row, line) in lines.iter().enumerate() {
+            svg.text(margin, y + 52 * row as i64, Type::size(WORDS), line);
+        }
+        y + 52 * (lines.len() as i64 - 1)
     }
 }

@@ -175,6 +175,21 @@ pub(crate) fn width(words: &str, size: i64) -> i64 {
     words.chars().count() as i64 * size * 52 / 100
 }
 
+/// Words in lines of at most so much room; a longer word has a line of its own.
+pub(crate) fn wrap(words: &str, size: i64, room: i64) -> Vec<String> {
+    let mut lines: Vec<String> = Vec::new();
+    for word in words.split(' ') {
+        match lines.last_mut() {
+            Some(line) if width(&format!("{line} {word}"), size) <= room => {
+                line.push(' ');
+                line.push_str(word);
+            }
+            _ => lines.push(word.to_owned()),
+        }
+    }
+    lines
+}
+
 /// Words cut to a length with an ellipsis when they are longer.
 pub(crate) fn shorten(words: &str, most: usize) -> String {
     if words.chars().count() <= most {

@@ -14,6 +14,11 @@ use crate::grid::{Grid, Meter};
 use crate::names::{Layer, Voice};
 use crate::units::{Bits, Decibels, Millis, Seconds, Steps};
 
+/// On A4.
+fn draw(study: &Study, kind: ChartKind, bars: Option<RangeInclusive<i64>>) -> Vec<Chart> {
+    super::draw(study, kind, bars, Paper::A4)
+}
+
 /// An element: its name, its attributes, its own text, and the half of the stack it stands in.
 struct Element {
     name: String,

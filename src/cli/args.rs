@@ -187,7 +187,7 @@ pub(super) struct ScoreFlags {
     #[arg(long, value_name = "LAYOUT", default_value = "hands-feet", value_parser = layout)]
     layout: ScoreLayout,
 
-    /// What the staff is drawn for: a4 or phone
+    /// What the staff, the free line and the cells are drawn for: a4 or phone
     #[arg(long, value_name = "PAPER", default_value = "a4", value_parser = paper)]
     paper: Paper,
 

@@ -11,6 +11,7 @@ use super::line::Suited;
 use super::{print, score};
 use crate::charts::{self, Chart, ChartKind};
 use crate::files::shown;
+use crate::options::Paper;
 use crate::study::{self, Study};
 
 pub(super) fn run(args: &ChartArgs) -> Result<(), Error> {
@@ -38,9 +39,10 @@ pub(super) fn run(args: &ChartArgs) -> Result<(), Error> {
             &one
         }
     };
+    let paper = args.score.options().paper;
     let mut files = match args.bars {
-        None if suffix.is_empty() => draw(&args.study, &study, kinds)?,
-        bars => draw_beside(&args.study, &study, kinds, &suffix, bars)?,
+        None if suffix.is_empty() => draw(&args.study, &study, kinds, paper)?,
+        bars => draw_beside(&args.study, &study, kinds, &suffix, (bars, paper))?,
     };
     let staff = args.chart == Some(Picture::Staff) || (args.chart.is_none() && args.limbs.is_none());
     if staff {
@@ -66,11 +68,19 @@ pub(super) fn run(args: &ChartArgs) -> Result<(), Error> {
 }
 
 /// Draws charts of the whole study and clears away pages that a longer one has left.
-pub(super) fn draw(folder: &Path, study: &Study, kinds: &[ChartKind]) -> Result<Vec<PathBuf>, Error> {
+pub(super) fn draw(
+    folder: &Path,
+    study: &Study,
+    kinds: &[ChartKind],
+    paper: Paper,
+) -> Result<Vec<PathBuf>, Error> {
     let each = kinds.par_iter().map(|&kind| {
-        let charts = charts::draw(study, kind, None);
+        let charts = charts::draw(study, kind, None, paper);
         let files = write(folder, &charts, "")?;
-        clear_pages(&folder.join("charts"), kind.name(), &charts)?;
+        let phone = format!("{kind}-phone");
+        let is_phone = charts.iter().any(|chart| chart.name.starts_with(&phone));
+        let name = if is_phone { &phone } else { kind.name() };
+        clear_pages(&folder.join("charts"), name, &charts)?;
         Ok(files)
     });
     let files: Result<Vec<Vec<PathBuf>>, Error> = each.collect();
@@ -83,7 +93,7 @@ fn draw_beside(
     study: &Study,
     kinds: &[ChartKind],
     suffix: &str,
-    bars: Option<Bars>,
+    (bars, paper): (Option<Bars>, Paper),
 ) -> Result<Vec<PathBuf>, Error> {
     let mut files = Vec::new();
     let suffix = format!("{suffix}{}", bars.map_or_else(String::new, Bars::suffix));
@@ -92,7 +102,7 @@ fn draw_beside(
         .filter(|kind| bars.is_none() || !kind.is_of_the_whole())
     {
         let range = bars.map(|bars| bars.first..=bars.last);
-        files.extend(write(folder, &charts::draw(study, kind, range), &suffix)?);
+        files.extend(write(folder, &charts::draw(study, kind, range, paper), &suffix)?);
     }
     Ok(files)
 }

@@ -10,7 +10,7 @@ use super::summary::row;
 use super::{beats, chart, many, page, print, score, summary};
 use crate::charts::ChartKind;
 use crate::files::shown;
-use crate::options::ScoreOptions;
+use crate::options::{Paper, ScoreOptions};
 use crate::study::{Saved, Study, corrections};
 use crate::units::Seconds;
 use crate::{Stage, audio, study, study_of};
@@ -69,7 +69,7 @@ pub(super) fn make(
     show(Stage::Write);
     let saved = study::write(folder, &study, &loaded)?;
     let (drawn, scored) = rayon::join(
-        || chart::draw(folder, &study, &ChartKind::ALL),
+        || chart::draw(folder, &study, &ChartKind::ALL, Paper::A4),
         || score::write(folder, &study, &ScoreOptions::default(), None, ""),
     );
     drawn?;

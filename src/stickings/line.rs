@@ -19,6 +19,12 @@ const WRONG: f64 = 8.0;
 const STRAY: f64 = 0.06;
 /// That the hands stay on their drums where a cell begins, in bits: players move when something new begins [M].
 const STAYED: f64 = 2.5;
+/// Strokes with which a hand went to another drum, and strokes in all, before any was seen [M].
+const MOVES: (f64, f64) = (6.0, 40.0);
+/// Bits by which a hand stays rather than goes for [`moving`] to be what its table says [=: one stroke in five or six].
+const USUAL: f64 = 2.2;
+/// A line's first cell begins at most so many steps before its first hit.
+const LEAD: i64 = 8;
 /// So many earlier steps are looked at for what a hand did last.
 const BACK: usize = 8;
 /// More steps than hours of playing have.
@@ -44,6 +50,8 @@ struct Stroke {
 pub(super) struct Line {
     /// Its first step.
     pub(super) first: i64,
+    /// So many steps before its first hit the music has begun: its first stroke may be missing.
+    pub(super) lead: usize,
     /// The free hits on each of its steps.
     pub(super) hits: Vec<Vec<usize>>,
     /// Who plays on each step, by the best account.
@@ -55,6 +63,8 @@ pub(super) struct Line {
     /// What each step costs when it is simply written down, its strokes included.
     pub(super) plain: Vec<f32>,
     paid: Vec<f32>,
+    /// How much dearer it is for a hand to go to another drum than [`moving`] says: players differ in how often they do.
+    still: f64,
     strokes: Vec<Vec<Stroke>>,
     /// The drum that each hand struck last before each step, by the best account.
     before: Vec<[Option<Voice>; 2]>,
@@ -85,9 +95,13 @@ impl Line {
         let (Some(first), Some(last)) = (free().map(|(_, s)| s).min(), free().map(|(_, s)| s).max()) else {
             return Line::default();
         };
+        let begun = work.hits.iter().filter_map(|hit| Some(hit.step?.0)).min();
+        let lead = first.saturating_sub(begun.unwrap_or(first)).clamp(0, LEAD);
+        let first = first - lead;
         let length = last.saturating_sub(first).saturating_add(1).min(MOST_STEPS) as usize;
         let mut line = Line {
             first,
+            lead: lead as usize,
             hits: vec![Vec::new(); length],
             played: vec![Limbs::default(); length],
             strokes: vec![Vec::new(); length],
@@ -95,6 +109,7 @@ impl Line {
             ..Line::default()
         };
         let mut paid = vec![0.0; length];
+        let (mut moves, mut strokes) = MOVES;
         let mut last_voice: [Option<Voice>; 4] = [None; 4];
         let mut later: Vec<(usize, [Option<Voice>; 4])> = Vec::new();
         for (at, step) in free() {
@@ -112,10 +127,15 @@ impl Line {
             paid[step] += shared.paid.get(at).copied().unwrap_or(0.0);
             if let Some(limb) = shared.limbs.get(at).copied().flatten() {
                 line.played[step] = line.played[step].with(limb);
+                if let Some(before) = last_voice[limb as usize].filter(|_| Limbs::HANDS.has(limb)) {
+                    strokes += 1.0;
+                    moves += f64::from(before != hit.voice);
+                }
                 last_voice[limb as usize] = Some(hit.voice);
                 later.push((step + 1, last_voice));
             }
         }
+        line.still = ((strokes - moves).max(1.0) / moves).log2().max(0.0) / USUAL;
         line.hand = main_limbs(&line.played);
         let mut later = later.into_iter().peekable();
         let mut now = [None; 2];
@@ -141,6 +161,7 @@ impl Line {
         let begins: Vec<usize> = (0..stretches).map(begins).collect();
         Line {
             first: self.first,
+            lead: self.lead.min(steps),
             hits: cut(&self.hits, &begins, steps),
             played: cut(&self.played, &begins, steps),
             hand: self.hand,
@@ -148,6 +169,7 @@ impl Line {
             plain: cut(&self.plain, &begins, steps),
             before: cut(&self.before, &begins, steps),
             paid: cut(&self.paid, &begins, steps),
+            still: self.still,
             strokes: cut(&self.strokes, &begins, steps),
         }
     }
@@ -245,7 +267,11 @@ impl Line {
                 // With two hands, to go to another drum is a choice: the other hand might have been there.
                 let distance = (stroke.at.0 - before.at.0).hypot(stroke.at.1 - before.at.1);
                 let two = self.hand.limbs.has(mirrored(limb));
-                let moves = if two { moving(distance, gap) } else { 0.0 };
+                let moves = if two {
+                    self.still * moving(distance, gap)
+                } else {
+                    0.0
+                };
                 return moves + CELL.next(gap, if alone { 2 } else { 1 }, Some(before.at), stroke.at);
             }
             alone &= !symbol.has(mirrored(limb));
@@ -258,7 +284,7 @@ impl Line {
         for limb in self.hand.limbs.list() {
             counts.push((Limbs::of(&[limb]), 0));
         }
-        for symbol in &self.played {
+        for symbol in self.played.iter().skip(self.lead) {
             match counts.iter_mut().find(|(s, _)| s == symbol) {
                 Some((_, count)) => *count += 1,
                 None => counts.push((*symbol, 1)),
@@ -266,7 +292,7 @@ impl Line {
         }
         counts.sort_by_key(|(symbol, count)| (std::cmp::Reverse(*count), *symbol));
         // Krichevsky and Trofimov's estimate of how often each comes.
-        let all = self.played.len() as f64 + 0.5 * counts.len() as f64;
+        let all = (self.played.len() - self.lead) as f64 + 0.5 * counts.len() as f64;
         let bits = |count: usize| -((count as f64 + 0.5) / all).log2();
         let plain = |symbol: &Symbol| {
             let found = counts.iter().find(|(s, _)| s == symbol);
