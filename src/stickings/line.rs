@@ -19,10 +19,6 @@ const WRONG: f64 = 8.0;
 const STRAY: f64 = 0.06;
 /// That the hands stay on their drums where a cell begins, in bits: players move when something new begins [M].
 const STAYED: f64 = 2.5;
-/// Strokes with which a hand went to another drum, and strokes in all, before any was seen [M].
-const MOVES: (f64, f64) = (6.0, 40.0);
-/// Bits by which a hand stays rather than goes for [`moving`] to be what its table says [=: one stroke in five or six].
-const USUAL: f64 = 2.2;
 /// A line's first cell begins at most so many steps before its first hit.
 const LEAD: i64 = 8;
 /// So many earlier steps are looked at for what a hand did last.
@@ -63,8 +59,6 @@ pub(super) struct Line {
     /// What each step costs when it is simply written down, its strokes included.
     pub(super) plain: Vec<f32>,
     paid: Vec<f32>,
-    /// How much dearer it is for a hand to go to another drum than [`moving`] says: players differ in how often they do.
-    still: f64,
     strokes: Vec<Vec<Stroke>>,
     /// The drum that each hand struck last before each step, by the best account.
     before: Vec<[Option<Voice>; 2]>,
@@ -109,7 +103,6 @@ impl Line {
             ..Line::default()
         };
         let mut paid = vec![0.0; length];
-        let (mut moves, mut strokes) = MOVES;
         let mut last_voice: [Option<Voice>; 4] = [None; 4];
         let mut later: Vec<(usize, [Option<Voice>; 4])> = Vec::new();
         for (at, step) in free() {
@@ -127,15 +120,10 @@ impl Line {
             paid[step] += shared.paid.get(at).copied().unwrap_or(0.0);
             if let Some(limb) = shared.limbs.get(at).copied().flatten() {
                 line.played[step] = line.played[step].with(limb);
-                if let Some(before) = last_voice[limb as usize].filter(|_| Limbs::HANDS.has(limb)) {
-                    strokes += 1.0;
-                    moves += f64::from(before != hit.voice);
-                }
                 last_voice[limb as usize] = Some(hit.voice);
                 later.push((step + 1, last_voice));
             }
         }
-        line.still = ((strokes - moves).max(1.0) / moves).log2().max(0.0) / USUAL;
         line.hand = main_limbs(&line.played);
         let mut later = later.into_iter().peekable();
         let mut now = [None; 2];
@@ -169,7 +157,6 @@ impl Line {
             plain: cut(&self.plain, &begins, steps),
             before: cut(&self.before, &begins, steps),
             paid: cut(&self.paid, &begins, steps),
-            still: self.still,
             strokes: cut(&self.strokes, &begins, steps),
         }
     }
@@ -267,11 +254,7 @@ impl Line {
                 // With two hands, to go to another drum is a choice: the other hand might have been there.
                 let distance = (stroke.at.0 - before.at.0).hypot(stroke.at.1 - before.at.1);
                 let two = self.hand.limbs.has(mirrored(limb));
-                let moves = if two {
-                    self.still * moving(distance, gap)
-                } else {
-                    0.0
-                };
+                let moves = if two { moving(distance, gap) } else { 0.0 };
                 return moves + CELL.next(gap, if alone { 2 } else { 1 }, Some(before.at), stroke.at);
             }
             alone &= !symbol.has(mirrored(limb));
