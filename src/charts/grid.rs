@@ -33,7 +33,7 @@ const WIDEST: f64 = 100.0;
 const ENTRY: i64 = 56;
 
 /// Draws the grid chart.
-pub(super) fn draw(study: &Study, bars: Option<&RangeInclusive<i64>>) -> Vec<Chart> {
+pub(super) fn draw(study: &Study, bars: Option<&RangeInclusive<i64>>, put: &mut dyn FnMut(Chart)) {
     let score = Score::of(study);
     let rows = Score::voices(&score.notes);
     let plan = Plan {
@@ -49,14 +49,12 @@ pub(super) fn draw(study: &Study, bars: Option<&RangeInclusive<i64>>) -> Vec<Cha
     };
     let pages = plan.pages(bars);
     let (count, keys) = (pages.len(), plan.keys());
-    pages
-        .iter()
-        .enumerate()
-        .map(|(i, page)| Chart {
+    for (i, page) in pages.iter().enumerate() {
+        put(Chart {
             name: format!("{}-{:02}", ChartKind::Grid, i + 1),
             svg: plan.page(page, (i + 1, count), &keys),
-        })
-        .collect()
+        });
+    }
 }
 
 /// What stands on a page.

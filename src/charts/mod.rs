@@ -149,15 +149,28 @@ pub fn all(study: &Study) -> Vec<Chart> {
 /// one page. Those that are about the whole recording are so whatever the bars. Free line and cells have a page for a
 /// phone as well (`solo-phone-01`, `cells-phone-01`); the others are drawn on A4 whatever the paper.
 pub fn draw(study: &Study, kind: ChartKind, bars: Option<RangeInclusive<i64>>, paper: Paper) -> Vec<Chart> {
+    let mut charts = Vec::new();
+    draw_each(study, kind, bars, paper, &mut |chart| charts.push(chart));
+    charts
+}
+
+/// The same page by page: hours of music fill hundreds, which need not all be in memory.
+pub fn draw_each(
+    study: &Study,
+    kind: ChartKind,
+    bars: Option<RangeInclusive<i64>>,
+    paper: Paper,
+    put: &mut dyn FnMut(Chart),
+) {
     match kind {
-        ChartKind::Grid => grid::draw(study, bars.as_ref()),
-        ChartKind::Stack => stack::draw(study, bars.as_ref()),
-        ChartKind::Evidence => vec![evidence::draw(study)],
-        ChartKind::Staircase => vec![staircase::draw(study)],
-        ChartKind::Strip => strip::draw(study),
-        ChartKind::Solo => solo::draw(study, bars.as_ref(), paper),
-        ChartKind::Learn => vec![learn::draw(study)],
-        ChartKind::Cells => cells::draw(study, paper),
-        ChartKind::Tempo => vec![tempo::draw(study)],
+        ChartKind::Grid => grid::draw(study, bars.as_ref(), put),
+        ChartKind::Stack => stack::draw(study, bars.as_ref()).into_iter().for_each(put),
+        ChartKind::Evidence => put(evidence::draw(study)),
+        ChartKind::Staircase => put(staircase::draw(study)),
+        ChartKind::Strip => strip::draw(study).into_iter().for_each(put),
+        ChartKind::Solo => solo::draw(study, bars.as_ref(), paper, put),
+        ChartKind::Learn => put(learn::draw(study)),
+        ChartKind::Cells => cells::draw(study, paper).into_iter().for_each(put),
+        ChartKind::Tempo => put(tempo::draw(study)),
     }
 }

@@ -110,7 +110,12 @@ fn drums(score: &Score) -> Vec<(Voice, String)> {
 }
 
 /// Draws the free line.
-pub(super) fn draw(study: &Study, bars: Option<&RangeInclusive<i64>>, paper: Paper) -> Vec<Chart> {
+pub(super) fn draw(
+    study: &Study,
+    bars: Option<&RangeInclusive<i64>>,
+    paper: Paper,
+    put: &mut dyn FnMut(Chart),
+) {
     let score = Score::of(study);
     let sheet = Sheet::of(paper);
     let (left, most) = if sheet.phone {
@@ -145,7 +150,7 @@ pub(super) fn draw(study: &Study, bars: Option<&RangeInclusive<i64>>, paper: Pap
         name: format!("{}-{:02}", sheet.name(ChartKind::Solo), number + 1),
         svg: plan.page(study, page, (number + 1, count)),
     };
-    pages.iter().enumerate().map(chart).collect()
+    pages.iter().enumerate().map(chart).for_each(put);
 }
 
 fn tiles(vocabulary: &[Cell]) -> Vec<Tile> {

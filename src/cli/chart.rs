@@ -75,8 +75,9 @@ pub(super) fn draw(
     paper: Paper,
 ) -> Result<Vec<PathBuf>, Error> {
     let each = kinds.par_iter().map(|&kind| {
-        let charts = charts::draw(study, kind, None, paper);
-        let files = write(folder, &charts, "")?;
+        let mut pages = Pages::new(folder, "");
+        charts::draw_each(study, kind, None, paper, &mut |page| pages.put(page));
+        let (charts, files) = pages.done()?;
         let phone = format!("{kind}-phone");
         let is_phone = charts.iter().any(|chart| chart.name.starts_with(&phone));
         let name = if is_phone { &phone } else { kind.name() };
@@ -105,6 +106,44 @@ fn draw_beside(
         files.extend(write(folder, &charts::draw(study, kind, range, paper), &suffix)?);
     }
     Ok(files)
+}
+
+/// Writes pages as they come and keeps no more of them than their names: those of hours would fill the memory.
+pub(super) struct Pages<'a> {
+    folder: &'a Path,
+    suffix: &'a str,
+    named: Vec<Chart>,
+    files: Result<Vec<PathBuf>, Error>,
+}
+
+impl<'a> Pages<'a> {
+    pub(super) fn new(folder: &'a Path, suffix: &'a str) -> Pages<'a> {
+        Pages {
+            folder,
+            suffix,
+            named: Vec::new(),
+            files: Ok(Vec::new()),
+        }
+    }
+
+    /// After a page that could not be written no more are.
+    pub(super) fn put(&mut self, page: Chart) {
+        if let Ok(known) = &mut self.files {
+            match write(self.folder, std::slice::from_ref(&page), self.suffix) {
+                Ok(more) => known.extend(more),
+                Err(error) => self.files = Err(error),
+            }
+        }
+        self.named.push(Chart {
+            svg: String::new(),
+            ..page
+        });
+    }
+
+    /// The pages without what stands on them, and their files.
+    pub(super) fn done(self) -> Result<(Vec<Chart>, Vec<PathBuf>), Error> {
+        Ok((self.named, self.files?))
+    }
 }
 
 pub(super) fn write(folder: &Path, charts: &[Chart], suffix: &str) -> Result<Vec<PathBuf>, Error> {

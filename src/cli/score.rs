@@ -6,7 +6,6 @@ use anyhow::Error;
 
 use super::args::Bars;
 use super::chart;
-use crate::charts::Chart;
 use crate::notation::score::Score;
 use crate::notation::{midi, musicxml, pdf, staff};
 use crate::options::{Paper, ScoreOptions};
@@ -28,22 +27,12 @@ pub(super) fn write(
             format!("{suited}{}", bars.suffix()),
         ),
     };
-    let (mut pages, mut document) = (Vec::new(), pdf::Document::default());
-    let mut files: Result<Vec<PathBuf>, Error> = Ok(Vec::new());
+    let (mut pages, mut document) = (chart::Pages::new(folder, &suffix), pdf::Document::default());
     staff::draw_each(study, &score, options, |page| {
-        if let Ok(known) = &mut files {
-            document.add(&page.svg);
-            match chart::write(folder, std::slice::from_ref(&page), &suffix) {
-                Ok(more) => known.extend(more),
-                Err(error) => files = Err(error),
-            }
-        }
-        pages.push(Chart {
-            svg: String::new(),
-            ..page
-        });
+        document.add(&page.svg);
+        pages.put(page);
     });
-    let mut files = files?;
+    let (pages, mut files) = pages.done()?;
     let paper = match options.paper {
         Paper::A4 | Paper::Slip => "",
         Paper::Phone => "-phone",
