@@ -9,7 +9,7 @@ or made. Hands play snare and toms, loud and soft, at 60 to 130 bpm; one stroke 
 stroke lies 6 to 20 dB under it, some are drags; kick, hats and cymbals strike with them as loosely as limbs do. `judge` studies all
 clips and says how many flams are marked, by gap, and how many plain strokes are. `fit` asks the program for the pairs of attacks in
 all clips of the folders (cargo run --release --example graces) and writes src/voices/graces/trees.txt: run it at the top of the
-repository; the committed trees heard the clips of `make --clips 60 --seed 21` and of `make --clips 200 --seed 51`. SOUNDS, SOUNDFONTS and CACHE are those of
+repository; the committed trees heard the clips of `make --clips 60 --seed 21` and of `make --clips 120 --seed 51`. SOUNDS, SOUNDFONTS and CACHE are those of
 kits.py, STROKES what the example `strokes` writes. Every clip has its own random generator: the same seed makes the same clips.
 """
 import argparse, collections, csv, glob, json, os, subprocess, sys
@@ -35,6 +35,8 @@ def line(rng, seconds):
     """[(time, voice, velocity, mark, graces [(ms before, dB under)])] of two hands, a foot and cymbals."""
     step, loose = 10 / rng.uniform(60, 130), rng.uniform(0.001, 0.006)
     density, moves = rng.uniform(0.5, 1.0), rng.uniform(0.05, 0.4)
+    # Limbs that do not meet: two drums struck one after the other are no flam.
+    apart = rng.uniform(0.004, 0.02)
     others, together = ["hat_closed", "hat_closed", "ride", "crash", "hat_foot", "hat_open"][rng.integers(6)], rng.uniform(0, 0.5)
     out, voice, soft, drags = [], "snare", rng.uniform(0.0, 0.5), rng.uniform(0, 0.06)
     k = 0
@@ -52,9 +54,9 @@ def line(rng, seconds):
                 velocity, mark, graces = max(velocity, 0.6), "drag", [(first, under), (first * rng.uniform(0.48, 0.56), under + rng.normal(0, 1))]
             out.append((time, voice, velocity, mark, graces, k))
             if rng.random() < together:
-                out.append((time + rng.normal(0, 0.005), others, rng.uniform(0.4, 1), "", [], k))
+                out.append((time + rng.normal(0, apart), others, rng.uniform(0.4, 1), "", [], k))
         if k % 6 == 0 or rng.random() < 0.12:
-            out.append((0.3 + k * step + rng.normal(0, 0.006), "kick", rng.uniform(0.5, 1), "", [], k))
+            out.append((0.3 + k * step + rng.normal(0, apart), "kick", rng.uniform(0.5, 1), "", [], k))
         k += 1
     return sorted(out)
 
