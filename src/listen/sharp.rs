@@ -1,8 +1,10 @@
-//! [`Recording`] and [`Heard`] -> [`Sharp`]: twice as fine, how likely anything begins there.
+//! [`Recording`] and [`Heard`] -> [`Sharp`]: twice as fine, how likely it is that anything, a kick, a snare, a tom, hats
+//! or a cymbal begins there.
 //!
-//! The network that names sounds sees frames of 10 ms, in which a grace stroke and its main stroke are one. A second,
-//! small network is given what the first heard and 32 bands of short windows every 5 ms, and was taught pairs of
-//! strokes 12 to 55 ms apart (`tests/fitting/listen/sharp.py`): four convolutions over time, 68 ms each way.
+//! The network that names sounds sees frames of 10 ms, in which a grace stroke and its main stroke are one, and limbs
+//! that do not meet strike together. A second, small network is given what the first heard and 32 bands of short
+//! windows every 5 ms, and was taught strokes that lie close to each other (`tests/fitting/listen`): four convolutions
+//! over time, 68 ms each way.
 
 use std::f64::consts::TAU;
 use std::sync::OnceLock;
@@ -44,8 +46,26 @@ const TOLD: [Sound; 6] = [
 ];
 pub(super) const INPUTS: usize = BANDS + TOLD.len();
 
-/// No log odds lie beyond this.
-const MOST: f32 = 8.0;
+/// What the second network says, in the order of its outputs.
+const SAID: [Sound; 6] = [
+    Sound::Any,
+    Sound::Kick,
+    Sound::Snare,
+    Sound::Tom,
+    Sound::Hat,
+    Sound::Cymbal,
+];
+pub(super) const OUTPUTS: usize = SAID.len();
+
+/// Log odds are kept in such steps, which two bytes hold.
+const GRAIN: f32 = 1.0 / 4096.0;
+
+/// Of several moments at which a sound may begin, one this much nearer to the expected time is as good as one whose log
+/// odds are higher by 1.
+const NEARER: Seconds = Seconds(0.008);
+
+/// No log odds lie beyond this: within two bytes of [`GRAIN`]s.
+const MOST: f32 = 7.99;
 
 /// Rows between the convolutions, their taps, and the frames between the taps of each.
 pub(super) const HIDDEN: usize = 56;
@@ -61,11 +81,11 @@ const CHUNK: usize = 2000;
 /// Weights as 16-bit floats, least significant byte first, in the order in which [`Network::read`] takes them.
 pub(super) static WEIGHTS: &[u8] = include_bytes!("sharp.f16");
 
-/// How likely anything begins, every 5 ms.
+/// How likely anything begins, and how likely each of the main sounds does, every 5 ms.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Sharp {
-    /// Log odds of each frame.
-    frames: Vec<f32>,
+    /// Log odds of each frame in the order of [`SAID`], in steps of [`GRAIN`].
+    frames: Vec<[i16; OUTPUTS]>,
     start: Seconds,
 }
 
@@ -83,7 +103,7 @@ impl Sharp {
         }
         let total = recording.len() / HOP + 1;
         let net = Network::trained();
-        let mut frames = vec![0.0f32; total];
+        let mut frames = vec![[0; OUTPUTS]; total];
         frames
             .par_chunks_mut(chunk)
             .enumerate()
@@ -93,9 +113,10 @@ impl Sharp {
                 let end = (first + out.len() + CONTEXT).min(total);
                 let seen = seen(recording, heard, begin, end - begin, TRAINED_PEAK / peak);
                 let odds = net.run(&seen, end - begin);
-                out.iter_mut()
-                    .zip(odds.iter().skip(first - begin))
-                    .for_each(|(out, odds)| *out = odds.clamp(-MOST, MOST));
+                for (sound, row) in odds.chunks_exact(end - begin).enumerate() {
+                    let own = out.iter_mut().zip(row.iter().skip(first - begin));
+                    own.for_each(|(out, odds)| out[sound] = (odds.clamp(-MOST, MOST) / GRAIN) as i16);
+                }
             });
         Sharp {
             frames,
@@ -108,12 +129,31 @@ impl Sharp {
         ((time - self.start).0 * f64::from(RATE) / HOP as f64) as f32
     }
 
-    /// Log odds at a place, between two frames on the line between theirs.
+    /// When `sound`, which strikes around `time`, begins: where its log odds peak, the highest and nearest peak within
+    /// `reach`. Between frames by the parabola through three of them. `None` where they peak nowhere.
+    pub(crate) fn begins(&self, sound: Sound, time: Seconds, reach: Seconds) -> Option<Seconds> {
+        let row = SAID.iter().position(|said| *said == sound)?;
+        let frame = Seconds(HOP as f64 / f64::from(RATE));
+        let odds = |k: usize| self.frames.get(k).map(|f| f32::from(f[row]) * GRAIN);
+        let first = (self.place(time - reach).ceil()).max(1.0) as usize;
+        let after = (self.place(time + reach) + 1.0).max(0.0) as usize;
+        let peak = |k: usize| {
+            let around = [odds(k - 1)?, odds(k)?, odds(k + 1)?];
+            (around[1] >= around[0] && around[1] > around[2]).then(|| {
+                let at = self.start + frame * (k as f64 + f64::from(super::strokes::summit(around)));
+                (at, f64::from(around[1]) - (at - time).0.abs() / NEARER.0)
+            })
+        };
+        let best = (first..after).filter_map(peak).max_by(|a, b| a.1.total_cmp(&b.1));
+        best.map(|(at, _)| at)
+    }
+
+    /// Log odds that anything begins at a place, between two frames on the line between theirs.
     pub(crate) fn at(&self, place: f32) -> f32 {
         let last = self.frames.len().saturating_sub(1) as f32;
         let place = place.clamp(0.0, last);
         let before = place as usize;
-        let [here, next] = [before, before + 1].map(|k| self.frames.get(k).copied());
+        let [here, next] = [before, before + 1].map(|k| self.frames.get(k).map(any));
         let here = here.unwrap_or(-MOST);
         here + (next.unwrap_or(here) - here) * place.fract()
     }
@@ -132,8 +172,12 @@ impl Sharp {
         let first = from.round().max(0.0) as usize;
         let after = (to.round() + 1.0).max(0.0) as usize;
         let count = after.saturating_sub(first);
-        self.frames.iter().skip(first).take(count).copied()
+        self.frames.iter().skip(first).take(count).map(any)
     }
+}
+
+fn any(frame: &[i16; OUTPUTS]) -> f32 {
+    f32::from(frame[0]) * GRAIN
 }
 
 /// What the network is given of `count` frames from `begin` on: [`INPUTS`] rows.
@@ -235,11 +279,11 @@ impl Network {
             layers: (0..DILATIONS.len())
                 .map(|at| source.dense(HIDDEN, TAPS * if at == 0 { INPUTS } else { HIDDEN }))
                 .collect(),
-            last: source.dense(1, HIDDEN),
+            last: source.dense(OUTPUTS, HIDDEN),
         }
     }
 
-    /// From [`INPUTS`] rows of `frames` numbers to the log odds of every frame.
+    /// From [`INPUTS`] rows of `frames` numbers to [`OUTPUTS`] rows of log odds.
     pub(super) fn run(&self, seen: &[f32], frames: usize) -> Vec<f32> {
         let mut line: Vec<f32> = seen
             .chunks_exact(frames.max(1))
@@ -254,7 +298,7 @@ impl Network {
                 line.iter_mut().zip(out).for_each(|(l, o)| *l += o.max(0.0));
             }
         }
-        let mut out = vec![0.0; frames];
+        let mut out = vec![0.0; OUTPUTS * frames];
         self.last.add(&line, frames, &mut out);
         out
     }

@@ -67,7 +67,7 @@ fn peaks(heard: &Heard, k: usize, sound: Sound) -> bool {
 }
 
 /// Where the parabola through three values has its summit, from the middle one: -0.5 to 0.5.
-fn summit([left, middle, right]: [f32; 3]) -> f32 {
+pub(super) fn summit([left, middle, right]: [f32; 3]) -> f32 {
     let bend = left - 2.0 * middle + right;
     if bend < 0.0 {
         (0.5 * (left - right) / bend).clamp(-0.5, 0.5)

@@ -18,6 +18,8 @@ mod levels;
 
 mod sounds;
 
+mod times;
+
 pub mod kit;
 
 pub use sounds::{Group, Timbre, measure};
@@ -29,7 +31,7 @@ use strokes::Stroke;
 
 use crate::audio::Recording;
 use crate::hits::Onset;
-use crate::listen::{self, Heard};
+use crate::listen::{self, Heard, Sharp};
 use crate::names::{Mark, Voice};
 use crate::options::VoiceOptions;
 use crate::units::{Decibels, Millis, Seconds};
@@ -61,11 +63,13 @@ pub struct Hit {
 }
 
 /// Names the voices struck at each onset: their classes as the network heard them or, when it has not listened
-/// (`heard` is empty), by the sound at each onset alone; drums of one class by their sound over the whole recording.
+/// (`heard` is empty), by the sound at each onset alone; drums of one class by their sound over the whole recording. Each voice gets a time of its own.
 /// Flams and drags are one hit with its mark. The result is sorted by time.
 pub fn name(recording: &Recording, heard: &Heard, onsets: &[Onset], options: &VoiceOptions) -> Vec<Hit> {
     let singly = singly(recording, heard, onsets, options);
-    let mut hits = graces::joined(recording, heard, singly, options.mix);
+    let sharp = Sharp::listen(recording, heard);
+    let mut hits = graces::joined(recording, &sharp, singly, options.mix);
+    times::each(&sharp, &mut hits);
     mark(&mut hits);
     hits
 }

@@ -190,9 +190,12 @@ class Drum:
 
     def stroke(self, velocity, rng):
         place = int(np.clip(round(velocity * (len(self.layers) - 1) + rng.normal(0, 0.7)), 0, len(self.layers) - 1))
+        return self.sound(place, rng) * np.float32(self.strength(velocity))
+
+    def sound(self, place, _):
         if place not in self.kept:
             self.kept[place] = self.shaped(place)
-        return self.kept[place] * np.float32(self.strength(velocity))
+        return self.kept[place]
 
     def strength(self, velocity):
         return 10 ** (-(1 - velocity) * self.span / 20)

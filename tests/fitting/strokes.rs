@@ -11,7 +11,7 @@ use overbar::practice::drums::{Character, Kit, Strike};
 use overbar::units::{Decibels, Seconds};
 
 /// Kits, each tuned and damped differently.
-const KITS: u64 = 10;
+const KITS: u64 = 32;
 
 /// Velocities of the strokes on each drum.
 const VELOCITIES: [f64; 3] = [0.3, 0.6, 1.0];
@@ -23,9 +23,9 @@ fn main() -> Result<(), Box<dyn Error>> {
         // Spread evenly, in an order of its own for each quality.
         let spread = |factor: u64| ((seed * factor) % KITS) as f64 / (KITS - 1) as f64;
         let character = Character {
-            tuning: 0.85 + 0.3 * spread(3),
-            ring: 0.6 + 0.9 * spread(7),
-            brightness: 0.6 + 0.8 * spread(1),
+            tuning: 0.75 + 0.65 * spread(3),
+            ring: 0.45 + 1.35 * spread(7),
+            brightness: 0.5 + 1.1 * spread(1),
             room: Decibels(-60.0),
             width: 0.0,
             ..Character::PLAIN

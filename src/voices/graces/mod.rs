@@ -60,9 +60,9 @@ struct Grace {
 }
 
 /// Makes one hit of each flam and each drag; `mix`: a band plays along. `hits` are sorted by time, and so is the result.
-pub(super) fn joined(recording: &Recording, heard: &Heard, hits: Vec<Hit>, mix: bool) -> Vec<Hit> {
+pub(super) fn joined(recording: &Recording, sharp: &Sharp, hits: Vec<Hit>, mix: bool) -> Vec<Hit> {
     let least = if mix { LEAST_IN_MIX } else { LEAST };
-    let graces = found(recording, heard, &hits, least);
+    let graces = found(recording, sharp, &hits, least);
     let usual = usual_levels(&hits);
     let mut joined = hits.clone();
     let mut gone = vec![false; hits.len()];
@@ -147,7 +147,7 @@ fn usual_levels(hits: &[Hit]) -> Vec<f64> {
 }
 
 /// Every flam of log odds `least` or more, the surest first where two claim the same strokes, then in order.
-fn found(recording: &Recording, heard: &Heard, hits: &[Hit], least: f32) -> Vec<Grace> {
+fn found(recording: &Recording, sharp: &Sharp, hits: &[Hit], least: f32) -> Vec<Grace> {
     let trees = Trees::read(include_str!("trees.txt"));
     let likeliest = |(hit, pairs): (usize, Vec<Pair>)| {
         let judged = || pairs.iter().map(|pair| (pair, trees.log_odds(&pair.numbers)));
@@ -170,8 +170,7 @@ fn found(recording: &Recording, heard: &Heard, hits: &[Hit], least: f32) -> Vec<
     };
     // Judged one by one, as the pairs of hours would fill the memory.
     let gallery = Gallery::of(recording, hits);
-    let sharp = Sharp::listen(recording, heard);
-    let each = each_pairs(recording, &sharp, &gallery, hits);
+    let each = each_pairs(recording, sharp, &gallery, hits);
     let mut all: Vec<Grace> = each.filter_map(likeliest).collect();
     all.sort_by(|a, b| b.odds.total_cmp(&a.odds).then(a.hit.cmp(&b.hit)));
     let mut kept: Vec<Grace> = Vec::new();

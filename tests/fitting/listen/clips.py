@@ -8,7 +8,7 @@ The sources are those of kits.py beside this folder, and STROKES, the program's 
 --example strokes). What is added to kits.py is what tells a recording from a sampler: cymbals far under the drums and
 dull, wires that buzz under kick and toms, clicking beaters, one room for all, compression of the sum, jingles and
 shakers; drums that beat and echo; a band under a third of the clips where `bank.bands` has some (bands.py); soft
-strokes as samplers and as people play them. A stroke that nobody can hear is no stroke: `audible` decides. Some clips
+strokes as samplers and as people play them; strokes with another one close by. A stroke that nobody can hear is no stroke: `audible` decides. Some clips
 stay as kits.py makes them. A third of the parts are not played but invented, each limb with a figure
 or a line of its own, so that all drums meet all others. Everything is drawn from the given random generator: the same seed makes the same clips.
 """
@@ -160,6 +160,18 @@ def invented(rng, seconds):
     return sorted(out)
 
 
+def graced(strokes, rng):
+    """Some strokes get another one close by, most often a softer one of the same drum."""
+    share, out, voices = rng.choice([0.03, 0.08, 0.2]), list(strokes), sorted({s[1] for s in strokes})
+    for time, voice, velocity in strokes:
+        if rng.random() < share:
+            same = rng.random() < 0.6
+            other, gap = voice if same else voices[rng.integers(len(voices))], rng.uniform(0.012, 0.055)
+            if voice.startswith(("snare", "tom")) or not same or rng.random() < 0.3:
+                out.append((time - gap if rng.random() < 0.7 else time + gap, other, float(np.clip(velocity * rng.uniform(0.25, 1.0), 0.08, 1))))
+    return sorted(s for s in out if s[0] > 0)
+
+
 def bus_of(voice):
     first = voice.split("_")[0]
     return {"cross": "snare", "ride": "cymbal", "crash": "cymbal", "splash": "cymbal", "china": "cymbal"}.get(first, first)
@@ -182,6 +194,8 @@ def render(bank, parts, rng, seconds=12.0):
     while len(strokes) < 8:
         strokes = invented(rng, seconds) if rng.random() < 0.33 else arranged(parts[rng.integers(len(parts))], rng, seconds)
     plain = rng.random() < 0.35
+    if rng.random() < 0.25:
+        strokes = graced(strokes, rng)
     if rng.random() < 0.12:
         strokes = sorted(strokes + others(strokes, rng, seconds))
     kit = {}

@@ -17,15 +17,6 @@ from network import CLASSES, HOP, RATE
 FIVE, LEAST, WINDOW, SECONDS = CLASSES[:5], 0.7, 0.05, 12.0
 
 
-def read(file, size):
-    """The weights of a file as network.heard takes them."""
-    numbers, at, out = torch.from_numpy(np.fromfile(file, "<f2")), 0, []
-    for like in network.folded(network.Network(*network.SIZES[size])):
-        part, at, s = numbers[at: at + like.numel()], at + like.numel(), like.shape
-        out.append(part.reshape(s[2], s[0], s[1]).permute(1, 2, 0) if len(s) == 3 and s[-1] == 3 else part.reshape(s))
-    return out
-
-
 def peaks(line):
     padded = np.pad(line, 2)
     highest = np.max([padded[d: d + len(line)] for d in range(5)], axis=0)
@@ -62,12 +53,12 @@ def main():
     bank.bands, features = [], network.Features()
     parts = [part for n, part in enumerate(parts) if n % 8 == 0]
     clips.invented = lambda rng, seconds: []
-    whole = read(a.all, "large")
+    whole = network.read(a.all, "large")
     print("| left out | heard without it | " + " | ".join(FIVE) + " | heard by the network that knows it |")
     for n, source in enumerate(clips.SOURCES):
         others = [s for s in clips.SOURCES if s != "snares"]
         less = clips.only(bank, others, [source]) if source == "snares" else clips.only(bank, [source])
-        nets, counts = [read(os.path.join(a.folder, f"without-{source.replace(' ', '-')}.f16"), "medium"), whole], np.zeros((2, 5, 3))
+        nets, counts = [network.read(os.path.join(a.folder, f"without-{source.replace(' ', '-')}.f16"), "medium"), whole], np.zeros((2, 5, 3))
         for k in range(a.clips):
             clip = clips.render(less, parts, np.random.default_rng([77, n, k]), SECONDS)
             sound = torch.from_numpy((clip.samples / np.abs(clip.samples).max() * 0.9).astype(np.float32))[None]

@@ -110,11 +110,20 @@ def folded(net):
     return [w.detach().cpu().half() for w in out + [net.last.weight, net.last.bias]]
 
 
-def heard(weights, features):
-    """The network with folded weights, in single precision: likelihoods, CLASSES by frames."""
+def read(file, size):
+    """The weights of a file as `odds` takes them."""
+    numbers, at, out = torch.from_numpy(np.fromfile(file, "<f2")), 0, []
+    for like in folded(Network(*SIZES[size])):
+        part, at, s = numbers[at: at + like.numel()], at + like.numel(), like.shape
+        out.append(part.reshape(s[2], s[0], s[1]).permute(1, 2, 0) if len(s) == 3 and s[-1] == 3 else part.reshape(s))
+    return out
+
+
+def odds(weights, features):
+    """The network with folded weights, in single precision: log odds, batch by CLASSES by frames."""
     w = iter([x.float() for x in weights])
     take = lambda: next(w)
-    x = ((features + 5) / 3)[None, None]
+    x = ((features + 5) / 3)[:, None]
     x = F.max_pool2d(F.relu(F.conv2d(x, take(), take(), padding=1)), (POOLS[0], 1))
     for pair in range(2):
         for _ in range(2):
@@ -124,7 +133,12 @@ def heard(weights, features):
     x = F.relu(F.conv1d(x.flatten(1, 2), take(), take()))
     for d in DILATIONS:
         x = x + F.relu(F.conv1d(x, take(), take(), padding=d, dilation=d))
-    return torch.sigmoid(F.conv1d(x, take(), take()))[0]
+    return F.conv1d(x, take(), take())
+
+
+def heard(weights, features):
+    """The likelihoods of one recording, CLASSES by frames."""
+    return torch.sigmoid(odds(weights, features[None]))[0]
 
 
 def write(net, file):
