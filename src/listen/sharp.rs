@@ -132,13 +132,11 @@ impl Sharp {
     /// When `sound`, which strikes around `time`, begins: where its log odds peak, the highest and nearest peak within
     /// `reach`. Between frames by the parabola through three of them. `None` where they peak nowhere.
     pub(crate) fn begins(&self, sound: Sound, time: Seconds, reach: Seconds) -> Option<Seconds> {
-        let row = SAID.iter().position(|said| *said == sound)?;
         let frame = Seconds(HOP as f64 / f64::from(RATE));
-        let odds = |k: usize| self.frames.get(k).map(|f| f32::from(f[row]) * GRAIN);
         let first = (self.place(time - reach).ceil()).max(1.0) as usize;
         let after = (self.place(time + reach) + 1.0).max(0.0) as usize;
         let peak = |k: usize| {
-            let around = [odds(k - 1)?, odds(k)?, odds(k + 1)?];
+            let around = [self.odds(sound, k - 1)?, self.odds(sound, k)?, self.odds(sound, k + 1)?];
             (around[1] >= around[0] && around[1] > around[2]).then(|| {
                 let at = self.start + frame * (k as f64 + f64::from(super::strokes::summit(around)));
                 (at, f64::from(around[1]) - (at - time).0.abs() / NEARER.0)
@@ -148,36 +146,37 @@ impl Sharp {
         best.map(|(at, _)| at)
     }
 
-    /// Log odds that anything begins at a place, between two frames on the line between theirs.
-    pub(crate) fn at(&self, place: f32) -> f32 {
+    /// Log odds that a sound begins at a place, between two frames on the line between theirs.
+    pub(crate) fn at(&self, sound: Sound, place: f32) -> f32 {
         let last = self.frames.len().saturating_sub(1) as f32;
         let place = place.clamp(0.0, last);
         let before = place as usize;
-        let [here, next] = [before, before + 1].map(|k| self.frames.get(k).map(any));
-        let here = here.unwrap_or(-MOST);
-        here + (next.unwrap_or(here) - here) * place.fract()
+        let here = self.odds(sound, before).unwrap_or(-MOST);
+        let next = self.odds(sound, before + 1).unwrap_or(here);
+        here + (next - here) * place.fract()
     }
 
     /// The highest log odds of the frames around two places and between them; of no frame the lowest there are.
-    pub(crate) fn highest(&self, from: f32, to: f32) -> f32 {
-        self.frames_of(from, to).fold(-MOST, f32::max)
+    pub(crate) fn highest(&self, sound: Sound, from: f32, to: f32) -> f32 {
+        self.frames_of(sound, from, to).fold(-MOST, f32::max)
     }
 
     /// The lowest; `None` of no frame.
-    pub(crate) fn lowest(&self, from: f32, to: f32) -> Option<f32> {
-        self.frames_of(from, to).reduce(f32::min)
+    pub(crate) fn lowest(&self, sound: Sound, from: f32, to: f32) -> Option<f32> {
+        self.frames_of(sound, from, to).reduce(f32::min)
     }
 
-    fn frames_of(&self, from: f32, to: f32) -> impl Iterator<Item = f32> + '_ {
+    fn frames_of(&self, sound: Sound, from: f32, to: f32) -> impl Iterator<Item = f32> + '_ {
         let first = from.round().max(0.0) as usize;
-        let after = (to.round() + 1.0).max(0.0) as usize;
-        let count = after.saturating_sub(first);
-        self.frames.iter().skip(first).take(count).map(any)
+        let after = ((to.round() + 1.0).max(0.0) as usize).min(self.frames.len());
+        (first..after).filter_map(move |k| self.odds(sound, k))
     }
-}
 
-fn any(frame: &[i16; OUTPUTS]) -> f32 {
-    f32::from(frame[0]) * GRAIN
+    /// Log odds of a sound in a frame; `None` where there is no such frame, or of a sound that is not listened for.
+    fn odds(&self, sound: Sound, frame: usize) -> Option<f32> {
+        let row = SAID.iter().position(|said| *said == sound)?;
+        Some(f32::from(self.frames.get(frame)?[row]) * GRAIN)
+    }
 }
 
 /// What the network is given of `count` frames from `begin` on: [`INPUTS`] rows.

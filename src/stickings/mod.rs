@@ -27,6 +27,8 @@ mod invented;
 #[cfg(test)]
 mod tests;
 
+use std::collections::HashMap;
+
 use serde::{Deserialize, Serialize};
 
 use crate::cycles::Cycle;
@@ -96,7 +98,41 @@ pub struct Found {
 /// `hits` name figures by their place in `cycles`.
 pub fn find(hits: &[Played], cycles: &[Cycle], grid: &Grid, options: &StickingOptions) -> Found {
     let frames: Vec<Frame> = cycles.iter().map(|cycle| Frame::of(cycle, grid)).collect();
-    found::find(hits, &frames, grid, &options.body)
+    let (order, met) = met(hits);
+    let found = found::find(&met, &frames, grid, &options.body);
+    Found {
+        limbs: back(&order, &found.limbs),
+        margins: back(&order, &found.margins),
+        cells: back(&order, &found.cells),
+        stickings: found.stickings,
+    }
+}
+
+/// What is said of hits that stand in this order, in the order of the hits themselves.
+fn back<T: Clone + Default>(order: &[usize], said: &[T]) -> Vec<T> {
+    let mut own = vec![T::default(); order.len()];
+    for (at, said) in order.iter().zip(said) {
+        own[*at] = said.clone();
+    }
+    own
+}
+
+/// The hits as limbs think of them: what falls on one step is struck at once, when its first stroke is, and is told in
+/// the order of the voices. And where each of them stands in `hits`.
+fn met(hits: &[Played]) -> (Vec<usize>, Vec<Played>) {
+    let mut first: HashMap<Steps, Seconds> = HashMap::new();
+    for hit in hits {
+        let time = hit.step.map(|step| first.entry(step).or_insert(hit.time));
+        if let Some(time) = time.filter(|time| **time > hit.time) {
+            *time = hit.time;
+        }
+    }
+    let time = |hit: &Played| hit.step.and_then(|step| first.get(&step).copied()).unwrap_or(hit.time);
+    let mut met: Vec<(usize, Played)> = (hits.iter().enumerate())
+        .map(|(at, hit)| (at, Played { time: time(hit), ..*hit }))
+        .collect();
+    met.sort_by(|(_, a), (_, b)| a.time.0.total_cmp(&b.time.0).then(a.voice.cmp(&b.voice)));
+    met.into_iter().unzip()
 }
 
 /// The cells of what two limbs play, whatever of it is a figure's: `limbs` are those of the hits.

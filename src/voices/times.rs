@@ -12,7 +12,7 @@ use crate::units::Seconds;
 const REACH: Seconds = Seconds(0.045);
 
 /// How much later than the sound the network hears it begin, in the median.
-const LAG: Seconds = Seconds(0.0);
+const LAG: Seconds = Seconds(0.001);
 
 /// Gives each hit its own time; flams and drags keep theirs. The result is sorted by time.
 pub(super) fn each(sharp: &Sharp, hits: &mut [Hit]) {
@@ -26,7 +26,7 @@ pub(super) fn each(sharp: &Sharp, hits: &mut [Hit]) {
 }
 
 /// What the finer network listens for when this voice strikes.
-fn sound(voice: Voice) -> Sound {
+pub(super) fn sound(voice: Voice) -> Sound {
     match voice {
         Voice::Kick | Voice::KickLeft => Sound::Kick,
         Voice::Snare | Voice::Snare2 | Voice::CrossStick => Sound::Snare,

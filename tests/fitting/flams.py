@@ -136,7 +136,7 @@ def judge(args):
               "| missed outright", sum(s[3] is None for s in flams), "| ms off", np.round(np.percentile(late, [5, 50, 95]), 1) if late else "", "| grace ms off", np.round(np.percentile(off, [5, 50, 95]), 1) if off else "")
 
 
-def labelled(wav, numbers=5 * 8 + 27):
+def labelled(wav, numbers=5 * 8 + 35):
     """The pairs of a clip and whether each is a flam; what is neither clearly so nor clearly not is left out."""
     pairs = np.fromfile(wav[:-4] + ".pairs", "<f4").reshape(-1, 4 + numbers)
     truth = [t for t in json.load(open(wav[:-4] + ".json"))["hits"] if t[1] in SKINS]
@@ -159,10 +159,8 @@ def fit(args):
     subprocess.run(["cargo", "run", "--release", "--example", "graces", "--", *clips], check=True)
     rows, flam = zip(*map(labelled, clips))
     rows, flam = np.array(sum(rows, [])), np.array(sum(flam, []))
-    # One plain pair in four, each for four: there are a hundred times as many.
-    heard = flam | (np.random.default_rng(0).random(len(flam)) < 0.25)
-    trees = HistGradientBoostingClassifier(learning_rate=0.06, l2_regularization=1, min_samples_leaf=20, max_iter=300, max_leaf_nodes=24, max_features=0.5, random_state=0)
-    trees.fit(rows[heard], flam[heard], sample_weight=np.where(flam, 1.0, 4.0)[heard])
+    trees = HistGradientBoostingClassifier(learning_rate=0.05, l2_regularization=1, min_samples_leaf=20, max_iter=400, max_leaf_nodes=24, max_features=0.5, random_state=0)
+    trees.fit(rows, flam)
     hits.write(trees, "src/voices/graces/trees.txt", "flams.py")
 
 

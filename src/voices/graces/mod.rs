@@ -22,7 +22,7 @@ pub use pairs::{NUMBERS, Pair};
 
 /// Log odds from which on a pair is a flam: measured, one plain pair of attacks for every twenty flams is
 /// taken for one.
-const LEAST: f32 = 0.5;
+const LEAST: f32 = 0.2;
 /// The same where a band plays along, whose notes begin near strokes.
 const LEAST_IN_MIX: f32 = 5.0;
 

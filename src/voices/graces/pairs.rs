@@ -6,13 +6,14 @@
 
 use super::fine::{Attack, BANDS, Fine, weighed};
 use crate::audio::Recording;
-use crate::listen::Sharp;
+use crate::listen::{Sharp, Sound};
 use crate::names::Voice;
 use crate::units::{Millis, Seconds};
 use crate::voices::Hit;
+use crate::voices::times::sound;
 
 /// Numbers that describe a pair.
-pub const NUMBERS: usize = 5 * BANDS + 19 + HEARD;
+pub const NUMBERS: usize = 5 * BANDS + 19 + 2 * HEARD;
 
 /// Those of them that say what the finer network hears.
 const HEARD: usize = 8;
@@ -264,7 +265,9 @@ impl<'a> Moment<'a> {
             ),
             self.hit.sure as f32,
         ]);
-        numbers.extend(self.heard(time(grace.grain), time(main.grain)));
+        for sound in [Sound::Any, sound(self.hit.voice)] {
+            numbers.extend(self.heard(sound, time(grace.grain), time(main.grain)));
+        }
         Some(Pair {
             grace: time(grace.grain),
             main: time(main.grain),
@@ -274,22 +277,22 @@ impl<'a> Moment<'a> {
         })
     }
 
-    /// What the finer network hears at each of two attacks, between them, and just before and after both: log odds.
-    fn heard(&self, grace: Seconds, main: Seconds) -> [f32; HEARD] {
+    /// What the finer network hears of a sound at each of two attacks, between them, and just before and after both: log odds.
+    fn heard(&self, sound: Sound, grace: Seconds, main: Seconds) -> [f32; HEARD] {
         let sharp = self.sharp;
         let (soft, loud) = (sharp.place(grace), sharp.place(main));
-        let ends = [sharp.at(soft), sharp.at(loud)];
+        let ends = [sharp.at(sound, soft), sharp.at(sound, loud)];
         [
-            sharp.highest(soft - 0.5, soft + 1.5),
-            sharp.highest(loud - 0.5, loud + 1.5),
+            sharp.highest(sound, soft - 0.5, soft + 1.5),
+            sharp.highest(sound, loud - 0.5, loud + 1.5),
             ends[0],
             ends[1],
             sharp
-                .lowest(soft + 1.5, loud - 1.5)
+                .lowest(sound, soft + 1.5, loud - 1.5)
                 .unwrap_or(ends[0].min(ends[1])),
-            sharp.at((soft + loud) / 2.0),
-            sharp.highest(soft - 8.0, soft - 2.0),
-            sharp.highest(loud + 2.0, loud + 8.0),
+            sharp.at(sound, (soft + loud) / 2.0),
+            sharp.highest(sound, soft - 8.0, soft - 2.0),
+            sharp.highest(sound, loud + 2.0, loud + 8.0),
         ]
     }
 
