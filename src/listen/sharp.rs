@@ -136,7 +136,11 @@ impl Sharp {
         let first = (self.place(time - reach).ceil()).max(1.0) as usize;
         let after = (self.place(time + reach) + 1.0).max(0.0) as usize;
         let peak = |k: usize| {
-            let around = [self.odds(sound, k - 1)?, self.odds(sound, k)?, self.odds(sound, k + 1)?];
+            let around = [
+                self.odds(sound, k - 1)?,
+                self.odds(sound, k)?,
+                self.odds(sound, k + 1)?,
+            ];
             (around[1] >= around[0] && around[1] > around[2]).then(|| {
                 let at = self.start + frame * (k as f64 + f64::from(super::strokes::summit(around)));
                 (at, f64::from(around[1]) - (at - time).0.abs() / NEARER.0)

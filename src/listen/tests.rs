@@ -158,7 +158,10 @@ fn the_finer_network_and_its_features_are_those_of_the_training_framework() {
 fn the_file_of_the_finer_network_holds_it_and_nothing_else() {
     let (inputs, hidden, taps) = (sharp::INPUTS, sharp::HIDDEN, sharp::TAPS);
     let layers = (taps * inputs + 1) * hidden + 3 * (taps * hidden + 1) * hidden;
-    assert_eq!(sharp::WEIGHTS.len(), 2 * (2 * inputs + layers + sharp::OUTPUTS * (hidden + 1)));
+    assert_eq!(
+        sharp::WEIGHTS.len(),
+        2 * (2 * inputs + layers + sharp::OUTPUTS * (hidden + 1))
+    );
 }
 
 #[test]

@@ -127,9 +127,21 @@ fn met(hits: &[Played]) -> (Vec<usize>, Vec<Played>) {
             *time = hit.time;
         }
     }
-    let time = |hit: &Played| hit.step.and_then(|step| first.get(&step).copied()).unwrap_or(hit.time);
+    let time = |hit: &Played| {
+        hit.step
+            .and_then(|step| first.get(&step).copied())
+            .unwrap_or(hit.time)
+    };
     let mut met: Vec<(usize, Played)> = (hits.iter().enumerate())
-        .map(|(at, hit)| (at, Played { time: time(hit), ..*hit }))
+        .map(|(at, hit)| {
+            (
+                at,
+                Played {
+                    time: time(hit),
+                    ..*hit
+                },
+            )
+        })
         .collect();
     met.sort_by(|(_, a), (_, b)| a.time.0.total_cmp(&b.time.0).then(a.voice.cmp(&b.voice)));
     met.into_iter().unzip()

@@ -18,7 +18,10 @@ const LAG: Seconds = Seconds(0.001);
 pub(super) fn each(sharp: &Sharp, hits: &mut [Hit]) {
     for hit in hits.iter_mut() {
         let graced = matches!(hit.mark, Some(Mark::Flam | Mark::Drag));
-        if let Some(time) = sharp.begins(sound(hit.voice), hit.time + LAG, REACH).filter(|_| !graced) {
+        if let Some(time) = sharp
+            .begins(sound(hit.voice), hit.time + LAG, REACH)
+            .filter(|_| !graced)
+        {
             hit.time = time - LAG;
         }
     }
@@ -32,7 +35,9 @@ pub(super) fn sound(voice: Voice) -> Sound {
         Voice::Snare | Voice::Snare2 | Voice::CrossStick => Sound::Snare,
         Voice::TomHigh | Voice::TomMid | Voice::TomLow | Voice::TomFloor | Voice::TomFloor2 => Sound::Tom,
         Voice::HatClosed | Voice::HatOpen | Voice::HatFoot => Sound::Hat,
-        Voice::Ride | Voice::RideBell | Voice::Crash | Voice::Crash2 | Voice::Splash | Voice::China => Sound::Cymbal,
+        Voice::Ride | Voice::RideBell | Voice::Crash | Voice::Crash2 | Voice::Splash | Voice::China => {
+            Sound::Cymbal
+        }
         Voice::Cowbell | Voice::Other => Sound::Any,
     }
 }

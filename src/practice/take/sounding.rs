@@ -31,6 +31,10 @@ const TIGHT: f64 = 0.0025;
 /// A stroke heard less clearly than this share of what is usual for its voice is not timed.
 const CLEAR: f64 = 0.1;
 
+/// What the ears heard so surely and so near (s) to where it is due is not gone, whatever the explanation says.
+const SURE: f64 = 0.9;
+const IN_TIME: f64 = 0.012;
+
 /// Listens to a run.
 pub(super) fn heard(
     sound: &Spectrum,
@@ -73,7 +77,22 @@ pub(super) fn heard(
             }),
     );
     let levels: Vec<f64> = written.iter().map(|e| e.level).collect();
-    let verdict = judge::judge(&mut all, &places, &levels);
+    let mut verdict = judge::judge(&mut all, &places, &levels);
+    let judged = verdict
+        .findings
+        .iter_mut()
+        .zip(written)
+        .zip(&pairs.due)
+        .zip(&pairs.partner);
+    for (((finding, expected), due), partner) in judged {
+        let hit = partner.and_then(|h| hits.get(h));
+        let sure = |hit: &&Hit| {
+            hit.voice == expected.voice && hit.sure >= SURE && (hit.time.0 - due).abs() <= IN_TIME
+        };
+        if *finding == Finding::Gone && hit.filter(sure).is_some() {
+            *finding = Finding::Untold;
+        }
+    }
     let times = times(&all, &verdict, hits, pairs, written.len());
     Heard { verdict, times }
 }
