@@ -9,7 +9,7 @@ or made. Hands play snare and toms, loud and soft, at 60 to 130 bpm; one stroke 
 stroke lies 6 to 20 dB under it, some are drags; kick, hats and cymbals strike with them as loosely as limbs do. `judge` studies all
 clips and says how many flams are marked, by gap, and how many plain strokes are. `fit` asks the program for the pairs of attacks in
 all clips of the folders (cargo run --release --example graces) and writes src/voices/graces/trees.txt: run it at the top of the
-repository; the committed trees heard the clips of `make --clips 60 --seed 21` and of `make --clips 120 --seed 51`. SOUNDS, SOUNDFONTS and CACHE are those of
+repository; the committed trees heard the clips of `make --clips 60 --seed 21`, `--clips 120 --seed 51` and `--clips 100 --seed 61`. SOUNDS, SOUNDFONTS and CACHE are those of
 kits.py, STROKES what the example `strokes` writes. Every clip has its own random generator: the same seed makes the same clips.
 """
 import argparse, collections, csv, glob, json, os, subprocess, sys
