@@ -27,7 +27,7 @@ pub(super) const OTHER_HAND: f64 = 7.0;
 /// A hand and a foot of different sides where a line, or a figure, has one of each [C: side pairs].
 pub(super) const NOT_A_SIDE: f64 = 20.0;
 /// A limb other than the one that plays this place of a cell everywhere else [C: the same figure keeps its sticking].
-pub(super) const OTHER_STICKING: f64 = 4.0;
+pub(super) const OTHER_STICKING: f64 = 6.0;
 
 /// A hand goes to another drum less often than it stays.
 const STAYS: f64 = 2.5;

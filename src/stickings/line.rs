@@ -19,6 +19,8 @@ const WRONG: f64 = 8.0;
 const STRAY: f64 = 0.06;
 /// That the hands stay on their drums where a cell begins, in bits: players move when something new begins [M].
 const STAYED: f64 = 2.5;
+/// A line's first cell begins at most so many steps before its first hit.
+const LEAD: i64 = 8;
 /// So many earlier steps are looked at for what a hand did last.
 const BACK: usize = 8;
 /// More steps than hours of playing have.
@@ -44,6 +46,8 @@ struct Stroke {
 pub(super) struct Line {
     /// Its first step.
     pub(super) first: i64,
+    /// So many steps before its first hit the music has begun: its first stroke may be missing.
+    pub(super) lead: usize,
     /// The free hits on each of its steps.
     pub(super) hits: Vec<Vec<usize>>,
     /// Who plays on each step, by the best account.
@@ -85,9 +89,13 @@ impl Line {
         let (Some(first), Some(last)) = (free().map(|(_, s)| s).min(), free().map(|(_, s)| s).max()) else {
             return Line::default();
         };
+        let begun = work.hits.iter().filter_map(|hit| Some(hit.step?.0)).min();
+        let lead = first.saturating_sub(begun.unwrap_or(first)).clamp(0, LEAD);
+        let first = first - lead;
         let length = last.saturating_sub(first).saturating_add(1).min(MOST_STEPS) as usize;
         let mut line = Line {
             first,
+            lead: lead as usize,
             hits: vec![Vec::new(); length],
             played: vec![Limbs::default(); length],
             strokes: vec![Vec::new(); length],
@@ -141,6 +149,7 @@ impl Line {
         let begins: Vec<usize> = (0..stretches).map(begins).collect();
         Line {
             first: self.first,
+            lead: self.lead.min(steps),
             hits: cut(&self.hits, &begins, steps),
             played: cut(&self.played, &begins, steps),
             hand: self.hand,
@@ -258,7 +267,7 @@ impl Line {
         for limb in self.hand.limbs.list() {
             counts.push((Limbs::of(&[limb]), 0));
         }
-        for symbol in &self.played {
+        for symbol in self.played.iter().skip(self.lead) {
             match counts.iter_mut().find(|(s, _)| s == symbol) {
                 Some((_, count)) => *count += 1,
                 None => counts.push((*symbol, 1)),
@@ -266,7 +275,7 @@ impl Line {
         }
         counts.sort_by_key(|(symbol, count)| (std::cmp::Reverse(*count), *symbol));
         // Krichevsky and Trofimov's estimate of how often each comes.
-        let all = self.played.len() as f64 + 0.5 * counts.len() as f64;
+        let all = (self.played.len() - self.lead) as f64 + 0.5 * counts.len() as f64;
         let bits = |count: usize| -((count as f64 + 0.5) / all).log2();
         let plain = |symbol: &Symbol| {
             let found = counts.iter().find(|(s, _)| s == symbol);

@@ -38,8 +38,10 @@ pub(super) struct Tiling {
     pub(super) bits: f64,
 }
 
-/// To leave a cell before its end, and where.
-const CUT: f64 = 7.0;
+/// To leave a cell before its end, and where, beside what it costs to go over to another.
+const CUT: f64 = 6.0;
+/// That a line begins with strokes that are part of no cell, in bits [M].
+const UPBEAT: f64 = 2.0;
 
 /// Where the path comes from: the tile's first step, and the variant before it.
 #[derive(Debug, Clone, Copy)]
@@ -68,13 +70,13 @@ impl Prices {
     }
 
     /// The prices that the tiles of a line ask for: what is frequent is cheap, what never comes is not offered again.
-    fn of(tiling: &Tiling, count: usize, steps: usize) -> Prices {
+    fn of(tiling: &Tiling, count: usize, line: &Line) -> Prices {
         let mut starts = vec![0.0; count];
         let (mut tile, mut plain) = ([0.5; 3], [0.5; 2]);
         let mut before: Option<&Tile> = None;
         for next in &tiling.tiles {
-            let end = before.map_or(0, |tile| tile.to);
-            let gap = next.from - end;
+            let end = before.map_or(line.lead, |tile| tile.to);
+            let gap = next.from.saturating_sub(end);
             match before {
                 Some(b) if gap == 0 && b.variant == next.variant => tile[0] += 1.0,
                 Some(_) if gap == 0 => tile[1] += 1.0,
@@ -92,7 +94,7 @@ impl Prices {
             }
             before = Some(next);
         }
-        let rest = steps - before.map_or(0, |tile| tile.to).min(steps);
+        let rest = line.len() - before.map_or(line.lead, |tile| tile.to).min(line.len());
         plain[0] += rest as f64;
         let sum = starts.iter().sum::<f64>().max(1.0);
         Prices {
@@ -121,7 +123,7 @@ pub(super) fn tile(line: &Line, variants: &[Priced], rounds: usize) -> Tiling {
     let mut prices = Prices::even(variants.len());
     let mut best = shortest(line, variants, &prices);
     for _ in 0..rounds {
-        prices = Prices::of(&best, variants.len(), line.len());
+        prices = Prices::of(&best, variants.len(), line);
         best = shortest(line, variants, &prices);
     }
     best
@@ -133,7 +135,10 @@ fn shortest(line: &Line, variants: &[Priced], prices: &Prices) -> Tiling {
     let wide = count + 1;
     let mut cost = vec![f64::INFINITY; (steps + 1) * wide];
     let mut back = vec![Back { from: 0, before: 0 }; (steps + 1) * wide];
-    cost[count] = 0.0;
+    // Before its first hit the line costs nothing, and it begins with its first cell.
+    for at in 0..=line.lead {
+        cost[at * wide + count] = 0.0;
+    }
     for at in 0..steps {
         let own: Vec<f64> = cost[at * wide..(at + 1) * wide].to_vec();
         let tiled = (0..count)
@@ -153,9 +158,16 @@ fn shortest(line: &Line, variants: &[Priced], prices: &Prices) -> Tiling {
         let [stay, enter] = prices.plain;
         let cheaper = |a: (f64, usize), b: (f64, usize)| if b.0 < a.0 { b } else { a };
         let (cost_plain, before) = cheaper((own[count] + stay, count), (own[tiled] + leave, tiled));
-        offer(at + 1, count, cost_plain + f64::from(line.plain[at]), before);
-        // The line itself begins with the first cell.
-        let enter = if at == 0 { 0.0 } else { enter };
+        let upbeat = if at == line.lead { UPBEAT } else { 0.0 };
+        offer(
+            at + 1,
+            count,
+            cost_plain + upbeat + f64::from(line.plain[at]),
+            before,
+        );
+        // A cut cell ends as a plain step does, from where a cell is entered, not gone over to.
+        let going_over = (other - enter).max(0.0);
+        let enter = if at <= line.lead { 0.0 } else { enter };
         let (fresh, came) = cheaper((own[count] + enter, count), (own[tiled] + other, tiled));
         for (v, variant) in variants.iter().enumerate() {
             let Priced {
@@ -174,7 +186,11 @@ fn shortest(line: &Line, variants: &[Priced], prices: &Prices) -> Tiling {
                 sum += f64::from(costs[(at + n) * length + (from + n) % length]);
                 let whole = n + 1 == *length;
                 // Where the line ends its last cell is cut for nothing.
-                let cut = if whole || at + n + 1 == steps { 0.0 } else { CUT };
+                let cut = if whole || at + n + 1 == steps {
+                    0.0
+                } else {
+                    CUT + going_over
+                };
                 // Only a cell that has come once whole may be cut.
                 if whole || before == v {
                     offer(
