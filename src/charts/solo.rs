@@ -366,7 +366,7 @@ impl Plan<'_> {
         }
         let words = match study.stickings.unexplained {
             Some(rest) if !self.vocabulary.is_empty() => format!(
-                "strokes in no cell: {:.0} %; the number after the letter is the permutation; R, L hands, F feet",
+                "strokes in no cell: {:.0} %; number after a letter: permutation; R, L hands, F feet",
                 rest * 100.0
             ),
             _ => "No cell was found that comes often enough.".to_owned(),

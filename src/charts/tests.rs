@@ -11,7 +11,10 @@ use super::sample::{self, TEN_OVER_SIXTEEN};
 use super::*;
 use crate::cycles::Resolved;
 use crate::grid::{Grid, Meter};
-use crate::names::{Layer, Voice};
+use crate::names::{Layer, Mark, Voice};
+use crate::options::StickingOptions;
+use crate::stickings::{self, Played};
+use crate::study::Stroke;
 use crate::units::{Bits, Decibels, Millis, Seconds, Steps};
 
 /// On A4.
@@ -217,6 +220,77 @@ fn every_chart_bears_title_source_clock_times_and_grid_statement() {
             );
         }
     }
+}
+
+/// A study whose free line has been read as cells.
+fn with_cells() -> Study {
+    let mut study = sample::study(&TEN_OVER_SIXTEEN);
+    let played = |stroke: &Stroke| Played {
+        time: stroke.hit.time,
+        step: stroke.step,
+        voice: stroke.hit.voice,
+        accent: stroke.hit.mark == Some(Mark::Accent),
+        figure: (stroke.layer == Some(Layer::Ostinato)).then_some(0),
+        pinned: None,
+    };
+    let hits: Vec<Played> = study.strokes.iter().map(played).collect();
+    let found = stickings::find(&hits, &study.cycles, &study.grid, &StickingOptions::default());
+    for (stroke, limb) in study.strokes.iter_mut().zip(&found.limbs) {
+        stroke.limb = *limb;
+    }
+    study.stickings = found.stickings;
+    study
+}
+
+#[test]
+fn on_a_phone_free_line_and_cells_keep_to_their_column() {
+    let study = with_cells();
+    assert!(!study.stickings.vocabulary.is_empty());
+    let (wide, _, high) = super::palette::PHONE;
+    for kind in [ChartKind::Solo, ChartKind::Cells] {
+        let pages = super::draw(&study, kind, None, Paper::Phone);
+        assert_eq!(drawn(&pages), drawn(&draw(&study, kind, None)), "{kind:?}");
+        for page in &pages {
+            assert!(page.name.contains("-phone-"), "{}", page.name);
+            let all = elements(page);
+            let view = all.iter().find_map(|e| e.get("viewBox")).unwrap();
+            let size: Vec<i64> = view.split(' ').map(|n| n.parse().unwrap()).collect();
+            assert!(size[2] == wide && size[3] <= high, "{}: {view}", page.name);
+            for text in all
+                .iter()
+                .filter(|e| e.name == "text" && e.get("transform").is_none())
+            {
+                let number = |name| text.get(name).unwrap().parse::<i64>().unwrap();
+                let (x, room) = (
+                    number("x"),
+                    super::svg::width(text.text.trim(), number("font-size")),
+                );
+                let left = match text.get("text-anchor") {
+                    Some("end") => x - room,
+                    Some("middle") => x - room / 2,
+                    _ => x,
+                };
+                let inside = left >= 0 && left + room <= wide && number("y") <= size[3];
+                assert!(
+                    inside,
+                    "{}: {} from {left} to {}",
+                    page.name,
+                    text.text,
+                    left + room
+                );
+            }
+        }
+    }
+}
+
+#[test]
+fn the_legend_of_the_free_line_breaks_nowhere() {
+    let pages = draw(&with_cells(), ChartKind::Solo, None);
+    assert!(
+        texts(&pages)
+            .iter()
+            .any(|text| { text.starts_with("strokes in no cell") && text.ends_with("R, L hands, F feet") })
+    );
 }
 
 #[test]

@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use anyhow::Error;
+use anyhow::{Error, bail};
 
 use super::args::VerifyArgs;
 use super::print;
@@ -11,12 +11,21 @@ use crate::cycles::{self, Claim, Unit, Verdict, Verification};
 use crate::files::shown;
 use crate::grid::{Placed, subdivision};
 use crate::names::Voice;
-use crate::notation::compare::{Comparison, Difference, Spot, compare};
+use crate::notation::compare::{Comparison, Difference, Spot, compare_between};
 use crate::notation::read;
 use crate::options::CycleOptions;
 use crate::study::{self, Study};
 
 pub(super) fn run(args: &VerifyArgs) -> Result<(), Error> {
+    if let (Some(from), Some(to)) = (args.from, args.to)
+        && from >= to
+    {
+        bail!(
+            "cannot look from {} s to {} s: the end must come after the start",
+            from.0,
+            to.0
+        );
+    }
     let study = study::read(&args.study)?;
     if let Some(length) = args.length {
         let claim = Claim {
@@ -42,12 +51,11 @@ pub(super) fn run(args: &VerifyArgs) -> Result<(), Error> {
     }
     if let Some(score) = &args.score {
         let mut covered = study.clone();
-        covered.strokes.retain(|stroke| covers(args, stroke));
+        let voice = |voice: Voice| args.voices.is_empty() || args.voices.contains(&voice);
+        covered.strokes.retain(|stroke| voice(stroke.hit.voice));
         let mut written = read::read(score)?;
-        written
-            .notes
-            .retain(|n| args.voices.is_empty() || args.voices.contains(&n.voice));
-        let found = compare(&written, &covered)?;
+        written.notes.retain(|note| voice(note.voice));
+        let found = compare_between(&written, &covered, args.from, args.to)?;
         tell(
             args,
             || serde_json::to_string_pretty(&found),
@@ -71,12 +79,6 @@ fn tell(
         print(&lines())?;
     }
     Ok(())
-}
-
-fn covers(args: &VerifyArgs, stroke: &study::Stroke) -> bool {
-    (args.voices.is_empty() || args.voices.contains(&stroke.hit.voice))
-        && args.from.is_none_or(|from| stroke.hit.time >= from)
-        && args.to.is_none_or(|to| stroke.hit.time <= to)
 }
 
 /// The strokes of the study on their steps, as the search for figures takes them.

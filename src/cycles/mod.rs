@@ -27,7 +27,7 @@ pub use home::{BeatStep, Home, Round, Stair, Together, Way};
 use search::Asked;
 pub use settle::settle;
 use strokes::Strokes;
-pub use verify::{BadClaim, Claim, Relation, Unit, Verdict, Verification, judge, verify};
+pub use verify::{BadClaim, Claim, Relation, Unit, Verdict, Verification, verify};
 
 /// One step of the figure on which something is struck.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]

@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::search::LEAST;
 use super::{Broken, Cycle, Cycles, LengthTried, find_asked};
 use crate::grid::{Grid, Placed};
 use crate::names::Voice;
@@ -176,7 +177,8 @@ pub struct Verification {
     /// What the recording says.
     pub verdict: Verdict,
     /// Bits that a cycle of the claimed length saves over the best bar-locked account; none when the length was not
-    /// tried, because the recording is too short for four repeats of it, or when notes were claimed that no figure has.
+    /// tried, because there are not four repeats of it and four bars, when nothing of it repeats at all, or when notes
+    /// were claimed that no figure has.
     pub bits: Option<Bits>,
     /// How often shuffled music does as well as the figure that was found with that length.
     pub chance: Option<f64>,
@@ -193,14 +195,24 @@ pub struct Verification {
 /// Is the claim what the recording says? Only the hits that it covers are searched.
 pub fn verify(placed: &[Placed], grid: &Grid, options: &CycleOptions, claim: &Claim) -> Verification {
     let covered: Vec<Placed> = placed.iter().filter(|p| claim.covers(&p.hit)).copied().collect();
-    judge(
-        &find_asked(&covered, grid, options, Some(claim.length_steps as usize)),
-        claim,
-    )
+    let cycles = find_asked(&covered, grid, options, Some(claim.length_steps as usize));
+    judge(&cycles, claim, lasts(&covered, grid, claim))
 }
 
-/// The same from cycles that are already found.
-pub fn judge(cycles: &Cycles, claim: &Claim) -> Verification {
+/// Whether there are repeats and bars enough to call a figure of the claimed length an ostinato.
+fn lasts(covered: &[Placed], grid: &Grid, claim: &Claim) -> bool {
+    let steps = covered.iter().map(|placed| placed.step.0);
+    let (Some(first), Some(last)) = (steps.clone().min(), steps.max()) else {
+        return false;
+    };
+    let (length, bar) = (i64::from(claim.length_steps), i64::from(grid.steps_per_bar()));
+    // The last repeat may stop on its last note.
+    let whole = (last - first).saturating_add(1 + length.min(bar) / 4);
+    whole >= LEAST as i64 * length.max(bar)
+}
+
+/// The same from cycles that are already found, in music that is long enough for the claim or not.
+fn judge(cycles: &Cycles, claim: &Claim, lasts: bool) -> Verification {
     let figures: Vec<&Cycle> = cycles.found.iter().chain(&cycles.open).collect();
     let of_notes = |c: &&&Cycle| c.length_notes == claim.length_steps;
     // So many notes are as long as the figure that has them.
@@ -223,7 +235,7 @@ pub fn judge(cycles: &Cycles, claim: &Claim) -> Verification {
         (Some(cycle), _, _) => confirm(cycle),
         (None, Some((cycle, relation)), _) => related_to(cycle, relation, claim, bits),
         (None, None, Some(other)) => (contradict(other.bits, bits), None, vec![instead(other)]),
-        (None, None, None) => unfound(claim, bits),
+        (None, None, None) => unfound(claim, bits, lasts),
     };
     if let Some(cycle) = unproved.filter(|c| c.bits > Bits(0.0)) {
         reasons.push(format!(
@@ -339,7 +351,7 @@ fn related_to(cycle: &Cycle, relation: Relation, claim: &Claim, bits: Option<Bit
 }
 
 /// Nothing was found at all.
-fn unfound(claim: &Claim, bits: Option<Bits>) -> Judgement {
+fn unfound(claim: &Claim, bits: Option<Bits>, lasts: bool) -> Judgement {
     let claimed = format!("{} {}", claim.length, claim.unit.name());
     match bits {
         None if claim.unit == Unit::Notes => {
@@ -347,7 +359,19 @@ fn unfound(claim: &Claim, bits: Option<Bits>) -> Judgement {
             (Verdict::Open, None, vec![why])
         }
         None => {
-            let why = format!("There are not four repeats of {claimed} in the recording.");
+            let part = claim.from.is_some() || claim.to.is_some() || !claim.voices.is_empty();
+            let here = if part {
+                "What is looked at"
+            } else {
+                "The recording"
+            };
+            let why = if lasts {
+                format!("Nothing of {claimed} repeats well enough to be weighed.")
+            } else {
+                format!(
+                    "{here} has fewer than four repeats of {claimed}, or fewer than four bars: too little to tell."
+                )
+            };
             (Verdict::Open, None, vec![why])
         }
         Some(bits) if bits > Bits(0.0) => {

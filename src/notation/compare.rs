@@ -13,7 +13,7 @@ use super::read::Written;
 use crate::grid::Place;
 use crate::names::Voice;
 use crate::study::Study;
-use crate::units::Steps;
+use crate::units::{Seconds, Steps};
 
 /// Quarter notes of the score to one of the study's: as written, in half time, in double time.
 const SCALES: [f64; 3] = [1.0, 0.5, 2.0];
@@ -157,6 +157,16 @@ type Line = BTreeMap<(i64, Voice), f64>;
 
 /// Holds a score against a study.
 pub fn compare(written: &Written, study: &Study) -> Result<Comparison, CannotCompare> {
+    compare_between(written, study, None, None)
+}
+
+/// The same, told only of what lies between two times in the recording; all of the score says where it lies.
+pub fn compare_between(
+    written: &Written,
+    study: &Study,
+    from: Option<Seconds>,
+    to: Option<Seconds>,
+) -> Result<Comparison, CannotCompare> {
     let grid = &study.grid;
     if grid.beats.len() < 2 || grid.steps_per_beat == 0 {
         return Err(CannotCompare::NoGrid);
@@ -169,13 +179,18 @@ pub fn compare(written: &Written, study: &Study) -> Result<Comparison, CannotCom
         }
     }
     let (scale, shift) = align(written, study, &heard).ok_or(CannotCompare::NoFit)?;
-    let line = on_steps(written, study, scale, shift);
+    let mut line = on_steps(written, study, scale, shift);
     let (Some(first), Some(last)) = (line.keys().next(), line.keys().next_back()) else {
         return Err(CannotCompare::NoFit);
     };
     let bar = i64::from(grid.steps_per_bar().max(1));
     let covered = first.0.div_euclid(bar) * bar..(last.0.div_euclid(bar) + 1) * bar;
-    heard.retain(|(step, _), _| covered.contains(step));
+    let steps = |time: Option<Seconds>| time.and_then(|time| grid.steps_at(time));
+    let (from, to) = (steps(from).map(|s| s - 0.5), steps(to).map(|s| s + 0.5));
+    let inside =
+        |step: i64| from.is_none_or(|from| step as f64 >= from) && to.is_none_or(|to| step as f64 <= to);
+    heard.retain(|(step, _), _| covered.contains(step) && inside(*step));
+    line.retain(|(step, _), _| inside(*step));
     let mut found = Pairs {
         study,
         bar,

@@ -4,6 +4,7 @@ use super::{grid, options, placed, repeat};
 use crate::cycles::{BadClaim, Claim, Relation, Unit, Verdict, Verification, verify};
 use crate::grid::Meter;
 use crate::names::Voice;
+use crate::units::Seconds;
 
 /// A claim about a figure of ten steps and nine notes over sixteen, which hands and feet play freely over.
 fn claim_in(length: f64, unit: Unit) -> Verification {
@@ -120,6 +121,17 @@ fn a_length_with_no_figure_behind_it_is_contradicted_and_one_too_long_to_try_is_
     let five = Claim::new(5.0, Unit::Steps, &grid).unwrap();
     let verdict = |claim: &Claim| verify(&placed, &grid, &options(), claim);
     assert_eq!(verdict(&five).verdict, Verdict::Contradicted);
+    let few = verify(
+        &placed,
+        &grid,
+        &options(),
+        &Claim {
+            to: Some(Seconds(2.0)),
+            ..five.clone()
+        },
+    );
+    assert_eq!(few.verdict, Verdict::Open);
+    assert!(few.reasons[0].contains("fewer than four"), "{:?}", few.reasons);
     let silence = verify(&[], &grid, &options(), &five);
     assert_eq!((silence.verdict, silence.bits), (Verdict::Open, None));
 }

@@ -115,6 +115,21 @@ fn a_right_score_agrees_in_every_note_wherever_it_begins_and_however_it_is_writt
 }
 
 #[test]
+fn a_part_of_the_recording_is_told_of_alone() {
+    let played = played();
+    let study = study(&played, -1);
+    let score = written(&played, 0..12, 1.0);
+    // Bars 3 and 4 are two seconds each, and a stroke may come a little early.
+    let (from, to) = (Some(Seconds(4.0)), Some(Seconds(7.9)));
+    let found = compare_between(&score, &study, from, to).unwrap();
+    assert_eq!((found.right, differences(&found)), (14, vec![]));
+    let bars: Vec<i64> = found.bars.iter().map(|bar| bar.bar).collect();
+    assert_eq!(bars, [3, 4]);
+    let nothing = compare_between(&score, &study, Some(Seconds(26.0)), None).unwrap();
+    assert_eq!((nothing.right, nothing.not_heard), (0, 0));
+}
+
+#[test]
 fn every_kind_of_mistake_is_told_with_its_place() {
     let played = played();
     let mut wrong = played.clone();
