@@ -20,7 +20,7 @@ const CANDIDATES: usize = 6;
 /// Cells of up to so many strokes are few enough to try them all.
 const SHORT: usize = 6;
 /// Each permutation is a thing to learn of its own: bits for it, beside those by which a tiling names it [M].
-const PERMUTATION: f64 = 0.5;
+const PERMUTATION: f64 = 0.9;
 /// So many cells are added in vain before the search ends.
 const PATIENCE: usize = 2;
 /// How much later all cells together may begin.

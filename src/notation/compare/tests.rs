@@ -1,6 +1,6 @@
 //! Scores with known mistakes against a study whose strokes are known.
 
-use super::{CannotCompare, Comparison, Difference, Sure, compare};
+use super::{CannotCompare, Comparison, Difference, Sure, compare, compare_between};
 use crate::grid::{Grid, Meter};
 use crate::names::Voice;
 use crate::notation::read::{Written, WrittenNote};
