@@ -100,7 +100,7 @@ impl Card<'_> {
             margin + 140,
             top + 60,
             Type::size(68).bold(),
-            &shorten(&cell.cell, 30),
+            &shorten(&cell.cell, if self.sheet.phone { 22 } else { 30 }),
         );
         let share = format!(
             "{:.0} % of the free line, {:.0} % with those before",
@@ -156,7 +156,8 @@ impl Card<'_> {
                 permutation_words(n, permutation),
             );
             svg.text(x, y, Type::size(WORDS).bold(), &shorten(&name, 24));
-            svg.text(x + 330, y, Type::size(COUNT), &shorten(&words, 36));
+            let most = if self.sheet.phone { 33 } else { 36 };
+            svg.text(x + 330, y, Type::size(COUNT), &shorten(&words, most));
         }
         y + 56 * (cell.permutations.len().min(PERMUTATIONS) as i64 + columns - 1).div_euclid(columns)
     }
