@@ -39,7 +39,7 @@ pub(super) fn write(
         command: &command(study),
         sound: &sound,
     };
-    study::write_file(folder, PAGE, page::html(study, &source).as_bytes())?;
+    study::write_file_by(folder, PAGE, |out| page::write(study, &source, out))?;
     Ok((sound.length < sound.whole).then(|| {
         format!(
             "{PAGE} has the sound of the first {} only; --page-sound says how many minutes it may have",

@@ -1,5 +1,6 @@
 //! The written score of a study: staff pages, a PDF of them, MusicXML, MIDI.
 
+use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
 use anyhow::Error;
@@ -40,17 +41,19 @@ pub(super) fn write(
     if suffix.is_empty() {
         chart::clear_pages(&folder.join("charts"), &format!("{}{paper}", staff::NAME), &pages)?;
     }
-    let others = [
-        (format!("score{paper}{suffix}.pdf"), document.finish()),
-        (
-            format!("score{suffix}.musicxml"),
-            musicxml::write(study, &score, options.tempo).into_bytes(),
-        ),
-        (format!("score{suffix}.mid"), midi::write(study, &score, options)),
-    ];
-    for (name, bytes) in others {
-        study::write_file(folder, &name, &bytes)?;
+    let mut put = |name: String, write: &mut dyn FnMut(&mut dyn Write) -> io::Result<()>| {
+        study::write_file_by(folder, &name, write)?;
         files.push(folder.join(name));
-    }
+        Ok::<(), Error>(())
+    };
+    put(format!("score{paper}{suffix}.pdf"), &mut |out| {
+        out.write_all(&std::mem::take(&mut document).finish())
+    })?;
+    put(format!("score{suffix}.musicxml"), &mut |out| {
+        musicxml::write(study, &score, options.tempo, out)
+    })?;
+    put(format!("score{suffix}.mid"), &mut |out| {
+        out.write_all(&midi::write(study, &score, options))
+    })?;
     Ok(files)
 }

@@ -41,11 +41,16 @@ pub(super) struct Tiling {
 /// To leave a cell before its end, and where.
 const CUT: f64 = 7.0;
 
-/// Where the path comes from: the tile's first step, and the variant before it.
-#[derive(Debug, Clone, Copy)]
+/// Where the path comes from. There is one for every state of every step, so it is small: a line has at most some
+/// thousand variants, and cells of some steps.
+#[derive(Debug, Clone, Copy, Default)]
 struct Back {
-    from: u32,
-    before: u32,
+    /// The state before, or the variant of a cut tile.
+    before: u16,
+    /// Steps since the tile's first.
+    steps: u8,
+    /// A cut tile ends in the state of a plain step and is told from one by this.
+    cut: bool,
 }
 
 impl Tiling {
@@ -131,21 +136,33 @@ fn shortest(line: &Line, variants: &[Priced], prices: &Prices) -> Tiling {
     let (steps, count) = (line.len(), variants.len());
     // State `count` is a plain step, or the beginning.
     let wide = count + 1;
-    let mut cost = vec![f64::INFINITY; (steps + 1) * wide];
-    let mut back = vec![Back { from: 0, before: 0 }; (steps + 1) * wide];
+    // No tile reaches further than the longest cell: costs are kept as far.
+    let kept = variants
+        .iter()
+        .map(|variant| variant.length)
+        .max()
+        .unwrap_or(1)
+        .max(1)
+        + 1;
+    let mut cost = vec![f64::INFINITY; kept * wide];
+    let mut back = vec![Back::default(); (steps + 1) * wide];
+    let mut own = vec![f64::INFINITY; wide];
     cost[count] = 0.0;
     for at in 0..steps {
-        let own: Vec<f64> = cost[at * wide..(at + 1) * wide].to_vec();
+        let here = &mut cost[at % kept * wide..][..wide];
+        own.copy_from_slice(here);
+        here.fill(f64::INFINITY);
         let tiled = (0..count)
             .min_by(|a, b| own[*a].total_cmp(&own[*b]))
             .unwrap_or(count);
-        let mut offer = |to: usize, state: usize, price: f64, before: usize| {
-            let slot = to * wide + state;
-            if price < cost[slot] {
-                cost[slot] = price;
-                back[slot] = Back {
-                    from: at as u32,
-                    before: before as u32,
+        let mut offer = |to: usize, state: usize, price: f64, before: usize, cut: bool| {
+            let slot = &mut cost[to % kept * wide + state];
+            if price < *slot {
+                *slot = price;
+                back[to * wide + state] = Back {
+                    before: before as u16,
+                    steps: (to - at) as u8,
+                    cut,
                 };
             }
         };
@@ -153,7 +170,13 @@ fn shortest(line: &Line, variants: &[Priced], prices: &Prices) -> Tiling {
         let [stay, enter] = prices.plain;
         let cheaper = |a: (f64, usize), b: (f64, usize)| if b.0 < a.0 { b } else { a };
         let (cost_plain, before) = cheaper((own[count] + stay, count), (own[tiled] + leave, tiled));
-        offer(at + 1, count, cost_plain + f64::from(line.plain[at]), before);
+        offer(
+            at + 1,
+            count,
+            cost_plain + f64::from(line.plain[at]),
+            before,
+            false,
+        );
         // The line itself begins with the first cell.
         let enter = if at == 0 { 0.0 } else { enter };
         let (fresh, came) = cheaper((own[count] + enter, count), (own[tiled] + other, tiled));
@@ -174,29 +197,22 @@ fn shortest(line: &Line, variants: &[Priced], prices: &Prices) -> Tiling {
                 sum += f64::from(costs[(at + n) * length + (from + n) % length]);
                 let whole = n + 1 == *length;
                 // Where the line ends its last cell is cut for nothing.
-                let cut = if whole || at + n + 1 == steps { 0.0 } else { CUT };
+                let cut = if at + n + 1 == steps { 0.0 } else { CUT };
                 // Only a cell that has come once whole may be cut.
-                if whole || before == v {
-                    offer(
-                        at + n + 1,
-                        if whole { v } else { count },
-                        sum + cut,
-                        before_of(before, v, whole),
-                    );
+                if whole {
+                    offer(at + n + 1, v, sum, before, false);
+                } else if before == v {
+                    offer(at + n + 1, count, sum + cut, v, true);
                 }
             }
         }
     }
-    trace(&cost, &back, steps, wide)
+    trace(&cost[steps % kept * wide..][..wide], &back)
 }
 
-/// A cut tile ends in the state of a plain step, and is told from one by its number.
-fn before_of(before: usize, variant: usize, whole: bool) -> usize {
-    if whole { before } else { (1 << 31) | variant }
-}
-
-fn trace(cost: &[f64], back: &[Back], steps: usize, wide: usize) -> Tiling {
-    let last = &cost[steps * wide..];
+/// The path to the cheapest of the `last` states.
+fn trace(last: &[f64], back: &[Back]) -> Tiling {
+    let wide = last.len();
     let mut state = (0..wide)
         .min_by(|a, b| last[*a].total_cmp(&last[*b]))
         .unwrap_or(0);
@@ -204,12 +220,11 @@ fn trace(cost: &[f64], back: &[Back], steps: usize, wide: usize) -> Tiling {
         tiles: Vec::new(),
         bits: last.get(state).copied().unwrap_or(0.0),
     };
-    let mut at = steps;
+    let mut at = back.len() / wide.max(1) - 1;
     while at > 0 {
-        let Back { from, before } = back[at * wide + state];
-        let (from, before) = (from as usize, before as usize);
-        let cut = before >> 31 == 1;
-        let variant = if cut { before & !(1 << 31) } else { state };
+        let Back { before, steps, cut } = back[at * wide + state];
+        let (before, from) = (usize::from(before), at - usize::from(steps.max(1)));
+        let variant = if cut { before } else { state };
         if variant + 1 < wide {
             tiling.tiles.push(Tile {
                 variant,
@@ -217,7 +232,7 @@ fn trace(cost: &[f64], back: &[Back], steps: usize, wide: usize) -> Tiling {
                 to: at,
             });
         }
-        state = if cut { variant } else { before };
+        state = before;
         at = from;
     }
     tiling.tiles.reverse();

@@ -31,7 +31,7 @@ mod tests;
 pub use adapt::Moved;
 pub use copies::date;
 pub use error::{BadCell, StudyError};
-pub use folder::{Saved, check_destination, read, write, write_file};
+pub use folder::{Saved, check_destination, read, write, write_file, write_file_by};
 pub use kit_file::{KitFile, read_body, read_kit};
 pub use lock::{Lock, lock};
 
