@@ -262,7 +262,7 @@ fn viterbi<const N: usize>(search: &Search<N>, first: usize, last: usize) -> Vec
                 if next > last {
                     way.ends(frame, length, score);
                 } else {
-                    way.go_on(length, next, score);
+                    way.go_on(length, score);
                 }
             }
             if frame > first && frame + shortest + count <= last {

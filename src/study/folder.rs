@@ -257,11 +257,23 @@ pub(super) fn part_of(file: &Path) -> PathBuf {
 
 fn write_part(file: &Path, write: impl FnOnce(&mut dyn Write) -> io::Result<()>) -> Result<(), StudyError> {
     let part = part_of(file);
+    let written = begin_part(file, write)?.sync_all();
+    if written.is_err() {
+        let _ = fs::remove_file(&part);
+    }
+    written.map_err(StudyError::io("write", &part))
+}
+
+/// Writes a file under its other name, which it bears until it has been brought to the disk.
+pub(super) fn begin_part(
+    file: &Path,
+    write: impl FnOnce(&mut dyn Write) -> io::Result<()>,
+) -> Result<File, StudyError> {
+    let part = part_of(file);
     let written = File::create(&part).and_then(|out| {
         let mut out = BufWriter::with_capacity(BUFFER, out);
         write(&mut out)?;
-        out.flush()?;
-        out.get_ref().sync_all()
+        out.into_inner().map_err(io::IntoInnerError::into_error)
     });
     if written.is_err() {
         let _ = fs::remove_file(&part);
@@ -269,12 +281,12 @@ fn write_part(file: &Path, write: impl FnOnce(&mut dyn Write) -> io::Result<()>)
     written.map_err(StudyError::io("write", &part))
 }
 
-fn rename_part(file: &Path) -> Result<(), StudyError> {
+pub(super) fn rename_part(file: &Path) -> Result<(), StudyError> {
     fs::rename(part_of(file), file).map_err(StudyError::io("replace", file))
 }
 
 /// Brings the names in a folder to the disk.
-fn sync(folder: &Path) -> Result<(), StudyError> {
+pub(super) fn sync(folder: &Path) -> Result<(), StudyError> {
     // Other systems cannot open a folder, and need not.
     if cfg!(unix) {
         let synced = File::open(folder).and_then(|folder| folder.sync_all());
