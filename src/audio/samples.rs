@@ -119,10 +119,18 @@ impl<R: Read + Seek> Samples<R> {
         self.block.iter_mut().for_each(Vec::clear);
         if coding == USUAL {
             let (samples, _) = self.bytes.as_chunks::<2>();
+            let float = |s: &[u8; 2]| f32::from(i16::from_le_bytes(*s)) / 32768.0;
+            if let [left, right] = self.block.as_mut_slice() {
+                // Pairs, which the compiler turns into vector instructions.
+                let (pairs, _) = samples.as_chunks::<2>();
+                left.extend(pairs.iter().map(|[s, _]| float(s)));
+                right.extend(pairs.iter().map(|[_, s]| float(s)));
+                return;
+            }
             let channels = self.block.len();
             for (at, channel) in self.block.iter_mut().enumerate() {
                 let own = samples.iter().skip(at).step_by(channels);
-                channel.extend(own.map(|s| f32::from(i16::from_le_bytes(*s)) / 32768.0));
+                channel.extend(own.map(float));
             }
             return;
         }

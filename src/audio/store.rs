@@ -137,15 +137,12 @@ impl Filling {
                 let disk = self
                     .disk
                     .insert(BufWriter::with_capacity(1 << 16, tempfile::tempfile()?));
-                // Piece by piece, so that the bytes do not take as much room again.
                 let memory = std::mem::take(&mut self.memory);
-                memory
-                    .chunks(1 << 12)
-                    .try_for_each(|some| disk.write_all(&bytes_of(some)))?;
+                write(&memory, disk)?;
                 disk
             }
         };
-        disk.write_all(&bytes_of(samples))
+        write(samples, disk)
     }
 
     /// The store with all that was added.
@@ -165,8 +162,17 @@ impl Filling {
     }
 }
 
-fn bytes_of(samples: &[i16]) -> Vec<u8> {
-    samples.iter().flat_map(|sample| sample.to_ne_bytes()).collect()
+/// Writes samples piece by piece, so that their bytes take no room of their own.
+fn write(samples: &[i16], disk: &mut impl Write) -> io::Result<()> {
+    let mut bytes = [0u8; BLOCK];
+    samples.chunks(BLOCK / 2).try_for_each(|some| {
+        let (pairs, _) = bytes.as_chunks_mut::<2>();
+        pairs
+            .iter_mut()
+            .zip(some)
+            .for_each(|(two, sample)| *two = sample.to_ne_bytes());
+        disk.write_all(bytes.get(..2 * some.len()).unwrap_or_default())
+    })
 }
 
 #[cfg(unix)]

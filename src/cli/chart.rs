@@ -12,7 +12,7 @@ use super::{print, score};
 use crate::charts::{self, Chart, ChartKind};
 use crate::files::shown;
 use crate::options::Paper;
-use crate::study::{self, Study};
+use crate::study::{self, Outbox, Study};
 
 pub(super) fn run(args: &ChartArgs) -> Result<(), Error> {
     let study = study::read(&args.study)?;
@@ -40,20 +40,18 @@ pub(super) fn run(args: &ChartArgs) -> Result<(), Error> {
         }
     };
     let paper = args.score.options().paper;
-    let mut files = match args.bars {
-        None if suffix.is_empty() => draw(&args.study, &study, kinds, paper)?,
-        bars => draw_beside(&args.study, &study, kinds, &suffix, (bars, paper))?,
-    };
     let staff = args.chart == Some(Picture::Staff) || (args.chart.is_none() && args.limbs.is_none());
-    if staff {
-        files.extend(score::write(
-            &args.study,
-            &study,
-            &args.score.options(),
-            args.bars,
-            &suffix,
-        )?);
-    }
+    let files = study::write_many(&args.study, |out| {
+        let mut files = match args.bars {
+            None if suffix.is_empty() => draw(out, &study, kinds, paper)?,
+            bars => draw_beside(out, &study, kinds, &suffix, (bars, paper))?,
+        };
+        if staff {
+            let options = args.score.options();
+            files.extend(score::write(out, &study, &options, args.bars, &suffix)?);
+        }
+        Ok::<_, Error>(files)
+    })?;
     let files: Vec<String> = files.iter().map(|file| shown(file)).collect();
     mind.extend(study.warnings);
     if args.talk.json {
@@ -69,19 +67,19 @@ pub(super) fn run(args: &ChartArgs) -> Result<(), Error> {
 
 /// Draws charts of the whole study and clears away pages that a longer one has left.
 pub(super) fn draw(
-    folder: &Path,
+    out: &Outbox,
     study: &Study,
     kinds: &[ChartKind],
     paper: Paper,
 ) -> Result<Vec<PathBuf>, Error> {
     let each = kinds.par_iter().map(|&kind| {
-        let mut pages = Pages::new(folder, "");
+        let mut pages = Pages::new(out, "");
         charts::draw_each(study, kind, None, paper, &mut |page| pages.put(page));
         let (charts, files) = pages.done()?;
         let phone = format!("{kind}-phone");
         let is_phone = charts.iter().any(|chart| chart.name.starts_with(&phone));
         let name = if is_phone { &phone } else { kind.name() };
-        clear_pages(&folder.join("charts"), name, &charts)?;
+        clear_pages(&out.folder().join("charts"), name, &charts)?;
         Ok(files)
     });
     let files: Result<Vec<Vec<PathBuf>>, Error> = each.collect();
@@ -90,7 +88,7 @@ pub(super) fn draw(
 
 /// Draws in files of their own, whose names end in `suffix`: some bars only, or a line that suits the player.
 fn draw_beside(
-    folder: &Path,
+    out: &Outbox,
     study: &Study,
     kinds: &[ChartKind],
     suffix: &str,
@@ -103,23 +101,23 @@ fn draw_beside(
         .filter(|kind| bars.is_none() || !kind.is_of_the_whole())
     {
         let range = bars.map(|bars| bars.first..=bars.last);
-        files.extend(write(folder, &charts::draw(study, kind, range, paper), &suffix)?);
+        files.extend(write(out, &charts::draw(study, kind, range, paper), &suffix)?);
     }
     Ok(files)
 }
 
 /// Writes pages as they come and keeps no more of them than their names: those of hours would fill the memory.
 pub(super) struct Pages<'a> {
-    folder: &'a Path,
+    out: &'a Outbox<'a>,
     suffix: &'a str,
     named: Vec<Chart>,
     files: Result<Vec<PathBuf>, Error>,
 }
 
 impl<'a> Pages<'a> {
-    pub(super) fn new(folder: &'a Path, suffix: &'a str) -> Pages<'a> {
+    pub(super) fn new(out: &'a Outbox, suffix: &'a str) -> Pages<'a> {
         Pages {
-            folder,
+            out,
             suffix,
             named: Vec::new(),
             files: Ok(Vec::new()),
@@ -129,7 +127,7 @@ impl<'a> Pages<'a> {
     /// After a page that could not be written no more are.
     pub(super) fn put(&mut self, page: Chart) {
         if let Ok(known) = &mut self.files {
-            match write(self.folder, std::slice::from_ref(&page), self.suffix) {
+            match write(self.out, std::slice::from_ref(&page), self.suffix) {
                 Ok(more) => known.extend(more),
                 Err(error) => self.files = Err(error),
             }
@@ -146,12 +144,12 @@ impl<'a> Pages<'a> {
     }
 }
 
-pub(super) fn write(folder: &Path, charts: &[Chart], suffix: &str) -> Result<Vec<PathBuf>, Error> {
+fn write(out: &Outbox, charts: &[Chart], suffix: &str) -> Result<Vec<PathBuf>, Error> {
     let mut files = Vec::new();
     for chart in charts {
         let name = format!("charts/{}{suffix}.svg", chart.name);
-        study::write_file(folder, &name, chart.svg.as_bytes())?;
-        files.push(folder.join(name));
+        out.put(&name, chart.svg.as_bytes())?;
+        files.push(out.folder().join(name));
     }
     Ok(files)
 }

@@ -10,7 +10,7 @@ use crate::audio::{RATE, Recording};
 use crate::options::{Ear, Options};
 use crate::page::sound::{AROUND, Part, Sound, Written};
 use crate::page::{self, Source, drums, sound};
-use crate::study::{self, Saved, Study};
+use crate::study::{self, Outbox, Saved, Study};
 use crate::units::Seconds;
 
 /// The page's name in the study's folder.
@@ -18,28 +18,37 @@ pub(super) const PAGE: &str = "study.html";
 /// The folder of its sound.
 const SOUND: &str = "sound";
 
-/// Writes the page and its sound; what the player should know of it comes back. At most `most` of the recording goes
-/// beside the page; none at all leaves a page that is silent.
+/// Writes what the page needs beside it: the recording's sound, at most `most` of it, and that of the drums. None at
+/// all leaves a page that is silent.
+pub(super) fn write_sound(
+    out: &Outbox,
+    study: &Study,
+    recording: &Recording,
+    most: Seconds,
+) -> Result<Sound, Error> {
+    let mut sound = Sound::new(RATE, recording.channels(), recording.start, recording.len(), most);
+    write_parts(out, study, recording, &mut sound)?;
+    out.put(drums::NAME, drums::script(RATE).as_bytes())?;
+    Ok(sound)
+}
+
+/// Writes the page, whose sound is there; what the player should know of it comes back.
 pub(super) fn write(
     folder: &Path,
     study: &Study,
     saved: &Saved,
-    recording: &Recording,
-    most: Seconds,
+    sound: &Sound,
 ) -> Result<Option<String>, Error> {
-    let mut sound = Sound::new(RATE, recording.channels(), recording.start, recording.len(), most);
-    write_parts(folder, study, recording, &mut sound)?;
     let now = page::now(&saved.digest);
-    study::write_file(folder, drums::NAME, drums::script(RATE).as_bytes())?;
     study::write_file(folder, page::NOW, now.as_bytes())?;
-    clear(&folder.join(SOUND), &sound)?;
+    clear(&folder.join(SOUND), sound)?;
     let source = Source {
         hits: &saved.hits,
         digest: &saved.digest,
         command: &command(study),
-        sound: &sound,
+        sound,
     };
-    study::write_file(folder, PAGE, page::html(study, &source).as_bytes())?;
+    study::write_file_by(folder, PAGE, |out| page::write(study, &source, out))?;
     Ok((sound.length < sound.whole).then(|| {
         format!(
             "{PAGE} has the sound of the first {} only; --page-sound says how many minutes it may have",
@@ -49,7 +58,7 @@ pub(super) fn write(
 }
 
 /// Writes the parts, as many at a time as there are cores, and gathers what is in them.
-fn write_parts(folder: &Path, study: &Study, recording: &Recording, sound: &mut Sound) -> Result<(), Error> {
+fn write_parts(out: &Outbox, study: &Study, recording: &Recording, sound: &mut Sound) -> Result<(), Error> {
     let strokes: Vec<usize> = study
         .strokes
         .iter()
@@ -61,7 +70,7 @@ fn write_parts(folder: &Path, study: &Study, recording: &Recording, sound: &mut 
         .map(|number| {
             let mut written = sound::write(sound, &part(recording, sound, number), &strokes);
             let script = std::mem::take(&mut written.script);
-            study::write_file(folder, &sound::name(number), script.as_bytes())?;
+            out.put(&sound::name(number), script.as_bytes())?;
             Ok(written)
         })
         .collect();

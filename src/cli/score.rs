@@ -1,6 +1,7 @@
 //! The written score of a study: staff pages, a PDF of them, MusicXML, MIDI.
 
-use std::path::{Path, PathBuf};
+use std::io::{self, Write};
+use std::path::PathBuf;
 
 use anyhow::Error;
 
@@ -9,11 +10,11 @@ use super::chart;
 use crate::notation::score::Score;
 use crate::notation::{midi, musicxml, pdf, staff};
 use crate::options::{Paper, ScoreOptions};
-use crate::study::{self, Study};
+use crate::study::{Outbox, Study};
 
 /// Writes the score of a study, or of some of its bars, or of a `suited` line, in files of their own.
 pub(super) fn write(
-    folder: &Path,
+    out: &Outbox,
     study: &Study,
     options: &ScoreOptions,
     bars: Option<Bars>,
@@ -27,7 +28,7 @@ pub(super) fn write(
             format!("{suited}{}", bars.suffix()),
         ),
     };
-    let (mut pages, mut document) = (chart::Pages::new(folder, &suffix), pdf::Document::default());
+    let (mut pages, mut document) = (chart::Pages::new(out, &suffix), pdf::Document::default());
     staff::draw_each(study, &score, options, |page| {
         document.add(&page.svg);
         pages.put(page);
@@ -38,19 +39,25 @@ pub(super) fn write(
         Paper::Phone => "-phone",
     };
     if suffix.is_empty() {
-        chart::clear_pages(&folder.join("charts"), &format!("{}{paper}", staff::NAME), &pages)?;
+        chart::clear_pages(
+            &out.folder().join("charts"),
+            &format!("{}{paper}", staff::NAME),
+            &pages,
+        )?;
     }
-    let others = [
-        (format!("score{paper}{suffix}.pdf"), document.finish()),
-        (
-            format!("score{suffix}.musicxml"),
-            musicxml::write(study, &score, options.tempo).into_bytes(),
-        ),
-        (format!("score{suffix}.mid"), midi::write(study, &score, options)),
-    ];
-    for (name, bytes) in others {
-        study::write_file(folder, &name, &bytes)?;
-        files.push(folder.join(name));
-    }
+    let mut put = |name: String, write: &mut dyn FnMut(&mut dyn Write) -> io::Result<()>| {
+        out.put_by(&name, write)?;
+        files.push(out.folder().join(name));
+        Ok::<(), Error>(())
+    };
+    put(format!("score{paper}{suffix}.pdf"), &mut |out| {
+        out.write_all(&std::mem::take(&mut document).finish())
+    })?;
+    put(format!("score{suffix}.musicxml"), &mut |out| {
+        musicxml::write(study, &score, options.tempo, out)
+    })?;
+    put(format!("score{suffix}.mid"), &mut |out| {
+        out.write_all(&midi::write(study, &score, options))
+    })?;
     Ok(files)
 }

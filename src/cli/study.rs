@@ -68,14 +68,17 @@ pub(super) fn make(
     study.warnings.extend(other_recording);
     show(Stage::Write);
     let saved = study::write(folder, &study, &loaded)?;
-    let (drawn, scored) = rayon::join(
-        || chart::draw(folder, &study, &ChartKind::ALL, Paper::A4),
-        || score::write(folder, &study, &ScoreOptions::default(), None, ""),
-    );
-    drawn?;
-    scored?;
     let most = Seconds(f64::from(args.page_sound) * 60.0);
-    let page = page::write(folder, &study, &saved, &recording, most)?;
+    let sound = study::write_many(folder, |out| {
+        let (drawn, scored) = rayon::join(
+            || chart::draw(out, &study, &ChartKind::ALL, Paper::A4),
+            || score::write(out, &study, &ScoreOptions::default(), None, ""),
+        );
+        drawn?;
+        scored?;
+        page::write_sound(out, &study, &recording, most)
+    })?;
+    let page = page::write(folder, &study, &saved, &sound)?;
     let minded = loaded.warnings.iter().chain(&page);
     let mut notes: Vec<String> = minded.map(|w| row("mind", w)).collect();
     let kit = loaded.corrections.kit_lines();

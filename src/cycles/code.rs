@@ -91,10 +91,38 @@ impl Way {
 /// Repeats for which every price is kept ready.
 const READY: usize = 48;
 
+/// Bits that sums of bits may be off by rounding, at most.
+const ROUNDING: f64 = 0.01;
+
 struct Ready {
     ways: Vec<Way>,
+    /// The six logarithms of every way, those of one kind side by side.
+    logs: [[f64; WAYS]; 6],
     /// Prices of k strokes in n by every way, for n up to [`READY`], one after the other.
     prices: Vec<f64>,
+}
+
+impl Ready {
+    /// Prices of `struck` in `seen` by every way, where they are kept.
+    #[inline(always)]
+    fn row(&self, struck: u32, seen: u32) -> Option<&[f64]> {
+        let index = (seen as usize * (seen as usize + 1) / 2 + struck as usize) * WAYS;
+        self.prices
+            .get(index..index + WAYS)
+            .filter(|_| seen as usize <= READY)
+    }
+
+    /// What the kinds cost by one way.
+    #[inline(always)]
+    fn cost(&self, way: usize, kinds: &[(u32, u32, f64)]) -> f64 {
+        kinds.iter().fold(0.0, |sum, &(struck, seen, count)| {
+            let price = match self.row(struck, seen) {
+                Some(row) => row[way],
+                None => self.ways[way].either(struck, seen),
+            };
+            sum - count * price
+        })
+    }
 }
 
 static READY_PRICES: LazyLock<Ready> = LazyLock::new(|| {
@@ -111,26 +139,38 @@ static READY_PRICES: LazyLock<Ready> = LazyLock::new(|| {
     }
     let kinds = (0..=READY as u32).flat_map(|n| (0..=n).map(move |k| (k, n)));
     let prices = kinds.flat_map(|(k, n)| ways.iter().map(move |w| w.either(k, n)).collect::<Vec<_>>());
+    let log = |which: usize| -> [f64; WAYS] {
+        std::array::from_fn(|way| match which {
+            0..3 => ways[way].on[which],
+            _ => ways[way].off[which - 3],
+        })
+    };
     Ready {
         prices: prices.collect(),
+        logs: std::array::from_fn(log),
         ways: ways.clone(),
     }
 });
 
-/// Adds what `count` phases of one kind cost by every way.
+/// Adds what `count` phases of one kind cost by every way, or at most: the likelier of figure and rest alone, where
+/// both together are no table's. Gives by how many bits at most that is too much.
 #[inline(always)]
-fn add(costs: &mut [f64], ready: &Ready, (struck, seen, count): (u32, u32, f64)) {
-    if seen as usize <= READY {
-        let index = (seen as usize * (seen as usize + 1) / 2 + struck as usize) * WAYS;
-        let row = ready.prices.get(index..index + WAYS).unwrap_or_default();
+fn add(costs: &mut [f64; WAYS], ready: &Ready, (struck, seen, count): (u32, u32, f64)) -> f64 {
+    if let Some(row) = ready.row(struck, seen) {
         costs
             .iter_mut()
             .zip(row)
             .for_each(|(sum, cost)| *sum -= count * cost);
-    } else {
-        let ways = costs.iter_mut().zip(&ready.ways);
-        ways.for_each(|(sum, way)| *sum -= count * way.either(struck, seen));
+        return 0.0;
     }
+    let (k, rest) = (f64::from(struck), f64::from(seen - struck));
+    let [yes, no, share, yes_off, no_off, share_off] = &ready.logs;
+    for way in 0..WAYS {
+        let on = share[way] + k * yes[way] + rest * no[way];
+        let off = share_off[way] + k * yes_off[way] + rest * no_off[way];
+        costs[way] -= count * if on > off { on } else { off };
+    }
+    count
 }
 
 /// Room that prices are worked out in.
@@ -291,21 +331,19 @@ impl Codes {
     }
 }
 
-/// Works out in `room` what a tally costs by every way.
+/// Works out in `room` what a tally costs by every way that may be the cheapest; without end by the others.
 fn weigh(tally: &Tally, room: &mut Room) {
     tally.kinds(&mut room.kinds);
-    room.costs.clear();
-    room.costs.resize(WAYS, 0.0);
     Arch::new().dispatch(Adding {
         kinds: &room.kinds,
         costs: &mut room.costs,
     });
 }
 
-/// Adds what all kinds of phases cost by every way, with the widest instructions that there are.
+/// Adds what all kinds of phases cost, with the widest instructions that there are.
 struct Adding<'a> {
     kinds: &'a [(u32, u32, f64)],
-    costs: &'a mut [f64],
+    costs: &'a mut Vec<f64>,
 }
 
 impl WithSimd for Adding<'_> {
@@ -313,9 +351,20 @@ impl WithSimd for Adding<'_> {
 
     #[inline(always)]
     fn with_simd<S: Simd>(self, _: S) {
-        let ready = &READY_PRICES;
-        for kind in self.kinds {
-            add(self.costs, ready, *kind);
-        }
+        let ready = &*READY_PRICES;
+        let mut most = [0.0; WAYS];
+        let add = |slack: f64, kind: &(u32, u32, f64)| slack + add(&mut most, ready, *kind);
+        let slack = self.kinds.iter().fold(0.0, add);
+        let least = most.iter().copied().fold(f64::INFINITY, f64::min);
+        self.costs.clear();
+        self.costs.extend(most.iter().enumerate().map(|(way, &most)| {
+            if slack == 0.0 {
+                most
+            } else if most - slack > least + ROUNDING {
+                f64::INFINITY
+            } else {
+                ready.cost(way, self.kinds)
+            }
+        }));
     }
 }

@@ -31,6 +31,9 @@ const STRAY: f64 = 0.08;
 /// ways that are still open have been one for long by then.
 const KEPT: usize = 1 << 15;
 
+/// Lengths whose scores are added up side by side.
+const SIDE: usize = 4;
+
 /// How a beat is divided, and how often its parts are struck.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Feel {
@@ -128,8 +131,9 @@ struct Search<'a, const N: usize> {
     places: Vec<usize>,
     /// Shortest beat in frames.
     shortest: usize,
-    /// The score at each part of a frame since the beat began, for every length; nothing beyond its end.
-    density: Vec<Vec<f64>>,
+    /// The score at each part of a frame since the beat began, for every length; nothing beyond its end. Rows are
+    /// filled up to whole [`SIDE`]s.
+    density: Vec<f64>,
     /// How many lengths there are.
     count: usize,
     /// For each way to hold the tempo, the price of going from one length to another.
@@ -143,16 +147,19 @@ impl<const N: usize> Search<'_, N> {
     /// after `frame`.
     #[inline(always)]
     fn score(&self, frame: usize, from: usize, scores: &mut [f64]) {
-        let start = frame * FINE;
-        scores.fill(0.0);
+        let (start, row) = (frame * FINE, scores.len());
+        let (scores, _) = scores.as_chunks_mut::<SIDE>();
+        scores.fill([0.0; SIDE]);
         for (place, event) in self.places[from..].iter().zip(&self.events[from..]) {
-            let Some(density) = self.density.get(place - start) else {
+            let at = (place - start) * row;
+            let Some(density) = self.density.get(at..at + row) else {
                 break;
             };
-            scores
-                .iter_mut()
-                .zip(density)
-                .for_each(|(score, d)| *score += d * event.weight);
+            for (scores, density) in scores.iter_mut().zip(density.as_chunks::<SIDE>().0) {
+                for side in 0..SIDE {
+                    scores[side] += density[side] * event.weight;
+                }
+            }
         }
     }
 }
@@ -208,7 +215,7 @@ pub(super) fn follow<const N: usize>(
         .collect()
 }
 
-fn densities(lengths: RangeInclusive<usize>, frame: f64, feel: Feel) -> Vec<Vec<f64>> {
+fn densities(lengths: RangeInclusive<usize>, frame: f64, feel: Feel) -> Vec<f64> {
     let part = |i: usize, frames: usize| {
         let count = frames * FINE;
         if i < count {
@@ -217,9 +224,18 @@ fn densities(lengths: RangeInclusive<usize>, frame: f64, feel: Feel) -> Vec<Vec<
             0.0
         }
     };
+    let more = room(lengths.clone().count()) - lengths.clone().count();
     (0..lengths.end() * FINE)
-        .map(|i| lengths.clone().map(|frames| part(i, frames)).collect())
+        .flat_map(|i| {
+            let row = lengths.clone().map(move |frames| part(i, frames));
+            row.chain(std::iter::repeat_n(0.0, more))
+        })
         .collect()
+}
+
+/// Room for so many lengths in whole [`SIDE`]s.
+fn room(count: usize) -> usize {
+    count.next_multiple_of(SIDE)
 }
 
 /// [`viterbi`], with the widest instructions that there are.
@@ -244,7 +260,7 @@ impl<const N: usize> WithSimd for Viterbi<'_, N> {
 fn viterbi<const N: usize>(search: &Search<N>, first: usize, last: usize) -> Vec<(Vec<usize>, f64)> {
     let (shortest, count) = (search.shortest, search.count);
     let mut ways: [Way; N] = std::array::from_fn(|_| Way::new(shortest, count, first, search.kept));
-    let mut scores = vec![0.0; count];
+    let mut scores = vec![0.0; room(count)];
     let mut event = 0;
     for frame in 0..=last {
         while search.places.get(event).is_some_and(|p| *p < frame * FINE) {
@@ -253,7 +269,7 @@ fn viterbi<const N: usize>(search: &Search<N>, first: usize, last: usize) -> Vec
         search.score(frame, event, &mut scores);
         for (way, prices) in ways.iter_mut().zip(&search.prices) {
             way.reach(frame, prices);
-            for (length, score) in scores.iter().enumerate() {
+            for (length, score) in scores.iter().enumerate().take(count) {
                 let so_far = way.arrived(length);
                 if so_far == f32::NEG_INFINITY {
                     continue;
@@ -262,7 +278,7 @@ fn viterbi<const N: usize>(search: &Search<N>, first: usize, last: usize) -> Vec
                 if next > last {
                     way.ends(frame, length, score);
                 } else {
-                    way.go_on(length, next, score);
+                    way.go_on(length, score);
                 }
             }
             if frame > first && frame + shortest + count <= last {
@@ -288,9 +304,9 @@ mod tests {
             .position(|p| *p >= frame * FINE)
             .unwrap_or(search.places.len());
         let mut best = f64::NEG_INFINITY;
-        let mut scores = vec![0.0; search.count];
+        let mut scores = vec![0.0; room(search.count)];
         search.score(frame, event, &mut scores);
-        for (length, own) in scores.iter().enumerate() {
+        for (length, own) in scores.iter().enumerate().take(search.count) {
             let near = |b: usize| {
                 search.prices[0]
                     .get((b + REACH).checked_sub(length)?)?

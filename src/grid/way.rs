@@ -15,6 +15,8 @@ pub(super) struct Way {
     ended: Vec<f32>,
     row: usize,
     ring: usize,
+    /// The place in the ring of the frame that was reached.
+    slot: usize,
     /// Best score of what leads to a beat of each length at the frame that was reached.
     best: Vec<f32>,
     /// The last frame at which a row of beats may begin with nothing before.
@@ -68,6 +70,7 @@ impl Way {
             ended: vec![f32::NEG_INFINITY; ring * row],
             row,
             ring,
+            slot: 0,
             best: vec![f32::NEG_INFINITY; lanes],
             first,
             from: Vec::new(),
@@ -88,7 +91,8 @@ impl Way {
         } else {
             f32::NEG_INFINITY
         };
-        let at = frame % self.ring * self.row;
+        self.slot = frame % self.ring;
+        let at = self.slot * self.row;
         let ended = &mut self.ended[at..at + self.row];
         for (block, to) in self.best.as_chunks_mut::<LANES>().0.iter_mut().enumerate() {
             let (mut best, mut from) = ([least; LANES], [u32::from(NOTHING); LANES]);
@@ -127,11 +131,12 @@ impl Way {
         }
     }
 
-    /// Enters a beat of length number `length` that ends at frame `next`.
+    /// Enters a beat of length number `length` that begins at the frame that was reached last.
     #[inline(always)]
-    pub(super) fn go_on(&mut self, length: usize, next: usize, score: f64) {
-        let place = self.place(next, length);
-        self.ended[place] = score as f32;
+    pub(super) fn go_on(&mut self, length: usize, score: f64) {
+        let ends = self.slot + self.shortest + length;
+        let slot = if ends < self.ring { ends } else { ends - self.ring };
+        self.ended[slot * self.row + REACH + length] = score as f32;
     }
 
     #[inline(always)]

@@ -14,10 +14,10 @@ pub(crate) struct Trees {
     base: f32,
 }
 
-/// One place of a tree.
+/// One place of a tree; small, as all trees are gone through for every candidate.
 enum Node {
     /// Goes on to the next node up to `limit` of number `input`, else to node `above`.
-    Split { input: usize, limit: f32, above: usize },
+    Split { input: u16, limit: f32, above: u32 },
     /// Ends with this share of the log odds.
     Leaf(f32),
 }
@@ -62,7 +62,7 @@ impl Trees {
         let split = Node::Split {
             input: input.parse().unwrap_or(0),
             limit: limit.parse().unwrap_or(0.0),
-            above: self.nodes.len(),
+            above: self.nodes.len() as u32,
         };
         if let Some(node) = self.nodes.get_mut(own) {
             *node = split;
@@ -82,8 +82,12 @@ impl Trees {
         loop {
             match self.nodes.get(place) {
                 Some(Node::Split { input, limit, above }) => {
-                    let value = numbers.get(*input).copied().unwrap_or(0.0);
-                    place = if value <= *limit { place + 1 } else { *above };
+                    let value = numbers.get(usize::from(*input)).copied().unwrap_or(0.0);
+                    place = if value <= *limit {
+                        place + 1
+                    } else {
+                        *above as usize
+                    };
                 }
                 Some(Node::Leaf(value)) => return *value,
                 None => return 0.0,

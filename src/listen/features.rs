@@ -89,17 +89,22 @@ impl Features {
         let last = (recording.len() as isize + step - 1) / step;
         let mut samples = vec![0.0f32; out.len() * DECIMATION + TAPS];
         recording.read_mono(start * step - (TAPS / 2) as isize, &mut samples);
-        for (at, (o, near)) in out
-            .iter_mut()
-            .zip(samples.windows(TAPS).step_by(DECIMATION))
-            .enumerate()
-        {
-            let inside = (0..last).contains(&(start + at as isize));
-            *o = if inside {
-                near.iter().zip(&self.filter).map(|(s, f)| s * f).sum()
-            } else {
-                0.0
-            };
+        let rows: Vec<Vec<f32>> = (0..DECIMATION)
+            .map(|first| samples.iter().skip(first).step_by(DECIMATION).copied().collect())
+            .collect();
+        out.fill(0.0);
+        // Tap by tap, so that many sums grow side by side.
+        for (tap, weight) in self.filter.iter().enumerate() {
+            let own = rows
+                .get(tap % DECIMATION)
+                .and_then(|row| row.get(tap / DECIMATION..));
+            let own = own.unwrap_or_default();
+            out.iter_mut().zip(own).for_each(|(o, s)| *o += s * weight);
+        }
+        for (at, o) in out.iter_mut().enumerate() {
+            if !(0..last).contains(&(start + at as isize)) {
+                *o = 0.0;
+            }
         }
     }
 

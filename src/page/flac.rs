@@ -43,12 +43,21 @@ pub(super) fn encode(channels: &[&[f32]], rate: u32) -> Option<Vec<u8>> {
 /// Fills `out` with the samples of all channels in turn from sample `first` on, silence beyond the end.
 fn interleave(channels: &[&[f32]], first: usize, out: &mut [i32]) {
     out.fill(0);
+    let sample = |s: &f32| i32::from(whole(s * 32768.0));
+    if let [left, right] = channels {
+        // Pairs, which the compiler turns into vector instructions.
+        let (pairs, _) = out.as_chunks_mut::<2>();
+        let both = left.iter().skip(first).zip(right.iter().skip(first));
+        pairs
+            .iter_mut()
+            .zip(both)
+            .for_each(|(pair, (l, r))| *pair = [sample(l), sample(r)]);
+        return;
+    }
     for (at, channel) in channels.iter().enumerate() {
         let samples = channel.get(first..).unwrap_or_default();
         let places = out.iter_mut().skip(at).step_by(channels.len());
-        places
-            .zip(samples)
-            .for_each(|(place, sample)| *place = i32::from(whole(sample * 32768.0)));
+        places.zip(samples).for_each(|(place, s)| *place = sample(s));
     }
 }
 

@@ -16,7 +16,8 @@ pub mod sound;
 #[cfg(test)]
 mod tests;
 
-use std::fmt::Write;
+use std::fmt::Write as _;
+use std::io::{self, Write};
 
 use crate::charts::look;
 use crate::study::Study;
@@ -63,17 +64,21 @@ const SCRIPTS: [&str; 13] = [
     include_str!("script/main.js"),
 ];
 
-/// The page of a study.
-pub fn html(study: &Study, source: &Source) -> String {
-    let data = in_script(&data::of(study, source).to_string());
-    let parts = [
-        ("{title}", escape(&look::look(study).title)),
-        ("{style}", style()),
-        ("{study}", data),
-        ("{worker}", WORKER.to_owned()),
-        ("{script}", SCRIPTS.concat()),
-    ];
-    fill(PAGE, &parts)
+/// Writes the page of a study to `out`, bit by bit, as that of hours is large.
+pub fn write(study: &Study, source: &Source, out: &mut dyn Write) -> io::Result<()> {
+    let data = data::of(study, source);
+    let title = escape(&look::look(study).title);
+    let style = style();
+    fill(PAGE, out, |name, out| match name {
+        "title" => out.write_all(title.as_bytes()),
+        "style" => out.write_all(style.as_bytes()),
+        "study" => Ok(serde_json::to_writer(InScript(out), &data)?),
+        "worker" => out.write_all(WORKER.as_bytes()),
+        "script" => SCRIPTS
+            .iter()
+            .try_for_each(|script| out.write_all(script.as_bytes())),
+        other => write!(out, "{{{other}}}"),
+    })
 }
 
 /// The script that tells an open page which study lies in the folder now.
@@ -81,23 +86,29 @@ pub fn now(digest: &str) -> String {
     format!("overbar.now(\"{}\");\n", escape(digest))
 }
 
-/// Puts `parts` where their names stand in the template. What is put in is not searched again.
-fn fill(template: &str, parts: &[(&str, String)]) -> String {
-    let mut page = String::new();
+/// Writes a template in which `{name}` stands for what `put` writes for that name.
+fn fill(
+    template: &str,
+    out: &mut dyn Write,
+    mut put: impl FnMut(&str, &mut dyn Write) -> io::Result<()>,
+) -> io::Result<()> {
     let mut rest = template;
-    loop {
-        let found = parts
-            .iter()
-            .filter_map(|(name, text)| Some((rest.find(name)?, name.len(), text)));
-        let Some((at, length, text)) = found.min_by_key(|(at, ..)| *at) else {
-            page.push_str(rest);
-            return page;
-        };
-        let (before, after) = rest.split_at(at);
-        page.push_str(before);
-        page.push_str(text);
-        rest = after.get(length..).unwrap_or_default();
+    while let Some((before, name, after)) = slot(rest) {
+        out.write_all(before.as_bytes())?;
+        put(name, out)?;
+        rest = after;
     }
+    out.write_all(rest.as_bytes())
+}
+
+/// The first `{name}` of a template, with what stands before and after it.
+fn slot(template: &str) -> Option<(&str, &str, &str)> {
+    template.match_indices('{').find_map(|(at, _)| {
+        let (before, from) = template.split_at(at);
+        let (name, after) = from.strip_prefix('{')?.split_once('}')?;
+        let is_name = !name.is_empty() && name.bytes().all(|byte| byte.is_ascii_lowercase());
+        is_name.then_some((before, name, after))
+    })
 }
 
 /// The page's style, with the charts' colours and faces at its head.
@@ -111,9 +122,23 @@ fn style() -> String {
     style + STYLE
 }
 
-/// JSON that can stand inside a script element: nothing in it can end the element.
-fn in_script(json: &str) -> String {
-    json.replace('<', "\\u003c")
+/// JSON on its way into a script element: nothing in it can end the element.
+struct InScript<'w>(&'w mut dyn Write);
+
+impl Write for InScript<'_> {
+    fn write(&mut self, json: &[u8]) -> io::Result<usize> {
+        for (at, part) in json.split(|byte| *byte == b'<').enumerate() {
+            if at > 0 {
+                self.0.write_all(b"\\u003c")?;
+            }
+            self.0.write_all(part)?;
+        }
+        Ok(json.len())
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        self.0.flush()
+    }
 }
 
 fn escape(text: &str) -> String {

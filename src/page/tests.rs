@@ -39,7 +39,9 @@ fn page(study: &Study, hits: &str, sound: &Sound) -> String {
         command: "overbar study \"a </script> b.wav\"",
         sound,
     };
-    html(study, &source)
+    let mut page = Vec::new();
+    write(study, &source, &mut page).unwrap();
+    String::from_utf8(page).unwrap()
 }
 
 fn silent() -> Sound {

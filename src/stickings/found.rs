@@ -32,24 +32,26 @@ pub(super) fn find(hits: &[Played], frames: &[Frame], grid: &Grid, body: &Body) 
         pinned: &settled.limbs,
         expected: NOBODY_SAID,
     };
-    let first = work.share();
-    let line = Line::of(&work, &first);
-    let vocabulary = vocabulary::find(&line);
-    let expected = expected(hits.len(), &line, &vocabulary);
-    let work = Work {
-        expected: &expected,
-        ..work
-    };
-    let shared = work.share_so(first.ways.clone());
-    let line = Line::of(&work, &shared);
-    let vocabulary = vocabulary::again(&line, vocabulary);
-    let expected = self::expected(hits.len(), &line, &vocabulary);
-    let work = Work {
-        expected: &expected,
-        ..work
-    };
-    let shared = work.share_so(first.ways.clone());
-    let line = Line::of(&work, &shared);
+    // Of hours, lines and accounts are large: none is kept once it has been read.
+    let mut shared = work.share();
+    let mut line = Line::of(&work, &shared);
+    let mut vocabulary = Vocabulary::default();
+    for known in [false, true] {
+        vocabulary = if known {
+            vocabulary::again(&line, vocabulary)
+        } else {
+            vocabulary::find(&line)
+        };
+        let expected = expected(hits.len(), &line, &vocabulary);
+        let work = Work {
+            expected: &expected,
+            ..work
+        };
+        drop(std::mem::take(&mut line));
+        let ways = std::mem::take(&mut shared).ways;
+        shared = work.share_so(ways);
+        line = Line::of(&work, &shared);
+    }
     let report = Report {
         hits,
         frames,
@@ -68,7 +70,7 @@ pub(super) fn find(hits: &[Played], frames: &[Frame], grid: &Grid, body: &Body) 
         stickings: Stickings {
             vocabulary: report.vocabulary(),
             unexplained: report.unexplained(),
-            ways: ways(&first),
+            ways: ways(&shared),
             impossible: impossible(hits, &shared, grid),
             followed: settled.followed,
             lines: Vec::new(),

@@ -4,6 +4,8 @@
 //! things hold for the whole solo, so each way is tried on all of it and the cheapest wins. The figure's limbs are
 //! taken out first: to use them for the free line costs [`BUSY`].
 
+use rayon::prelude::*;
+
 use super::body::Body;
 use super::chain::{Chain, FEET, HANDS, Moment, Need, Pair, Path};
 use super::costs::{BUSY, CHOICE, NOT_A_SIDE, NOT_LEADING, OTHER_HAND, OTHER_STICKING, REACH_OVER};
@@ -88,11 +90,11 @@ impl Work<'_> {
     /// Shares the hits out in the cheapest way.
     pub(super) fn share(&self) -> Shared {
         let mut ways: Vec<Way> = self.ways();
-        for way in &mut ways {
+        ways.par_iter_mut().for_each(|way| {
             let moments = self.moments(false, way);
             let chain = Chain::new(&moments, hands(way));
             way.cost = chain.solve(false).cost + self.habit(way);
-        }
+        });
         ways.sort_by(|a, b| a.cost.total_cmp(&b.cost));
         self.share_so(ways)
     }

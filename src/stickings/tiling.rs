@@ -43,11 +43,16 @@ const CUT: f64 = 6.0;
 /// That a line begins with strokes that are part of no cell, in bits [M].
 const UPBEAT: f64 = 2.0;
 
-/// Where the path comes from: the tile's first step, and the variant before it.
-#[derive(Debug, Clone, Copy)]
+/// Where the path comes from. There is one for every state of every step, so it is small: a line has at most some
+/// thousand variants, and cells of some steps.
+#[derive(Debug, Clone, Copy, Default)]
 struct Back {
-    from: u32,
-    before: u32,
+    /// The state before, or the variant of a cut tile.
+    before: u16,
+    /// Steps since the tile's first.
+    steps: u8,
+    /// A cut tile ends in the state of a plain step and is told from one by this.
+    cut: bool,
 }
 
 impl Tiling {
@@ -133,24 +138,44 @@ fn shortest(line: &Line, variants: &[Priced], prices: &Prices) -> Tiling {
     let (steps, count) = (line.len(), variants.len());
     // State `count` is a plain step, or the beginning.
     let wide = count + 1;
-    let mut cost = vec![f64::INFINITY; (steps + 1) * wide];
-    let mut back = vec![Back { from: 0, before: 0 }; (steps + 1) * wide];
+    // No tile reaches further than the longest cell: costs are kept as far.
+    let kept = variants
+        .iter()
+        .map(|variant| variant.length)
+        .max()
+        .unwrap_or(1)
+        .max(1)
+        + 1;
+    let mut cost = vec![f64::INFINITY; kept * wide];
+    let mut back = vec![Back::default(); (steps + 1) * wide];
+    let mut own = vec![f64::INFINITY; wide];
     // Before its first hit the line costs nothing, and it begins with its first cell.
-    for at in 0..=line.lead {
-        cost[at * wide + count] = 0.0;
+    let lead = line.lead.min(steps);
+    for at in 1..=lead {
+        back[at * wide + count] = Back {
+            before: count as u16,
+            steps: 1,
+            cut: false,
+        };
     }
     for at in 0..steps {
-        let own: Vec<f64> = cost[at * wide..(at + 1) * wide].to_vec();
+        let here = &mut cost[at % kept * wide..][..wide];
+        own.copy_from_slice(here);
+        here.fill(f64::INFINITY);
+        if at <= lead {
+            own[count] = 0.0;
+        }
         let tiled = (0..count)
             .min_by(|a, b| own[*a].total_cmp(&own[*b]))
             .unwrap_or(count);
-        let mut offer = |to: usize, state: usize, price: f64, before: usize| {
-            let slot = to * wide + state;
-            if price < cost[slot] {
-                cost[slot] = price;
-                back[slot] = Back {
-                    from: at as u32,
-                    before: before as u32,
+        let mut offer = |to: usize, state: usize, price: f64, before: usize, cut: bool| {
+            let slot = &mut cost[to % kept * wide + state];
+            if price < *slot && (to > lead || state < count) {
+                *slot = price;
+                back[to * wide + state] = Back {
+                    before: before as u16,
+                    steps: (to - at) as u8,
+                    cut,
                 };
             }
         };
@@ -158,16 +183,17 @@ fn shortest(line: &Line, variants: &[Priced], prices: &Prices) -> Tiling {
         let [stay, enter] = prices.plain;
         let cheaper = |a: (f64, usize), b: (f64, usize)| if b.0 < a.0 { b } else { a };
         let (cost_plain, before) = cheaper((own[count] + stay, count), (own[tiled] + leave, tiled));
-        let upbeat = if at == line.lead { UPBEAT } else { 0.0 };
+        let upbeat = if at == lead { UPBEAT } else { 0.0 };
         offer(
             at + 1,
             count,
             cost_plain + upbeat + f64::from(line.plain[at]),
             before,
+            false,
         );
         // A cut cell ends as a plain step does, from where a cell is entered, not gone over to.
         let going_over = (other - enter).max(0.0);
-        let enter = if at <= line.lead { 0.0 } else { enter };
+        let enter = if at <= lead { 0.0 } else { enter };
         let (fresh, came) = cheaper((own[count] + enter, count), (own[tiled] + other, tiled));
         for (v, variant) in variants.iter().enumerate() {
             let Priced {
@@ -186,33 +212,30 @@ fn shortest(line: &Line, variants: &[Priced], prices: &Prices) -> Tiling {
                 sum += f64::from(costs[(at + n) * length + (from + n) % length]);
                 let whole = n + 1 == *length;
                 // Where the line ends its last cell is cut for nothing.
-                let cut = if whole || at + n + 1 == steps {
+                let cut = if at + n + 1 == steps {
                     0.0
                 } else {
                     CUT + going_over
                 };
                 // Only a cell that has come once whole may be cut.
-                if whole || before == v {
-                    offer(
-                        at + n + 1,
-                        if whole { v } else { count },
-                        sum + cut,
-                        before_of(before, v, whole),
-                    );
+                if whole {
+                    offer(at + n + 1, v, sum, before, false);
+                } else if before == v {
+                    offer(at + n + 1, count, sum + cut, v, true);
                 }
             }
         }
     }
-    trace(&cost, &back, steps, wide)
+    let last = &mut cost[steps % kept * wide..][..wide];
+    if steps == lead {
+        last[count] = 0.0;
+    }
+    trace(last, &back)
 }
 
-/// A cut tile ends in the state of a plain step, and is told from one by its number.
-fn before_of(before: usize, variant: usize, whole: bool) -> usize {
-    if whole { before } else { (1 << 31) | variant }
-}
-
-fn trace(cost: &[f64], back: &[Back], steps: usize, wide: usize) -> Tiling {
-    let last = &cost[steps * wide..];
+/// The path to the cheapest of the `last` states.
+fn trace(last: &[f64], back: &[Back]) -> Tiling {
+    let wide = last.len();
     let mut state = (0..wide)
         .min_by(|a, b| last[*a].total_cmp(&last[*b]))
         .unwrap_or(0);
@@ -220,12 +243,11 @@ fn trace(cost: &[f64], back: &[Back], steps: usize, wide: usize) -> Tiling {
         tiles: Vec::new(),
         bits: last.get(state).copied().unwrap_or(0.0),
     };
-    let mut at = steps;
+    let mut at = back.len() / wide.max(1) - 1;
     while at > 0 {
-        let Back { from, before } = back[at * wide + state];
-        let (from, before) = (from as usize, before as usize);
-        let cut = before >> 31 == 1;
-        let variant = if cut { before & !(1 << 31) } else { state };
+        let Back { before, steps, cut } = back[at * wide + state];
+        let (before, from) = (usize::from(before), at - usize::from(steps.max(1)));
+        let variant = if cut { before } else { state };
         if variant + 1 < wide {
             tiling.tiles.push(Tile {
                 variant,
@@ -233,7 +255,7 @@ fn trace(cost: &[f64], back: &[Back], steps: usize, wide: usize) -> Tiling {
                 to: at,
             });
         }
-        state = if cut { variant } else { before };
+        state = before;
         at = from;
     }
     tiling.tiles.reverse();

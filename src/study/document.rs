@@ -218,12 +218,28 @@ impl Document {
         faults.iter().find(|(is_so, _)| *is_so).map(|(_, reason)| *reason)
     }
 
-    /// The text of the file.
-    pub(super) fn text(&self) -> Result<String, serde_json::Error> {
-        let mut value = serde_json::to_value(self)?;
-        layout::round(&mut value);
-        Ok(layout::text(&value))
+    /// The text of the file. Rows become values one by one: as values those of hours would fill the memory.
+    pub(super) fn text(mut self) -> Result<String, serde_json::Error> {
+        let rows = std::mem::take(&mut self.written.rows);
+        let value = rounded(&self)?;
+        let mut fault = Ok(());
+        let text = layout::text(
+            &value,
+            Some(layout::Long {
+                key: "rows",
+                items: &mut rows
+                    .iter()
+                    .map_while(|row| rounded(row).map_err(|error| fault = Err(error)).ok()),
+            }),
+        );
+        fault.map(|()| text)
     }
+}
+
+fn rounded(thing: &impl Serialize) -> Result<Value, serde_json::Error> {
+    let mut value = serde_json::to_value(thing)?;
+    layout::round(&mut value);
+    Ok(value)
 }
 
 /// Reads the document of the study in `folder`.

@@ -6,7 +6,7 @@
 //! ever taken for an edit.
 
 use std::fs::{self, File};
-use std::io::{self, Write};
+use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
 use std::time::SystemTime;
 
@@ -26,6 +26,9 @@ use crate::voices::Hit;
 
 /// More bytes than any file of a study has: hours of strokes take a hundredth of it.
 const MOST_BYTES: u64 = 256 << 20;
+
+/// Bytes that are gathered before they go to the disk.
+const BUFFER: usize = 1 << 16;
 
 /// What writing a study has left on the disk.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -118,7 +121,7 @@ pub fn write(folder: &Path, study: &Study, loaded: &Loaded) -> Result<Saved, Stu
     let mut copies = Vec::new();
     let ready = parts
         .iter()
-        .try_for_each(|(file, bytes)| write_part(file, bytes))
+        .try_for_each(|(file, bytes)| write_part(file, |out| out.write_all(bytes)))
         .and_then(|()| copy_all(&loaded.copy_first, &mut copies));
     if ready.is_err() {
         // Nothing has its name yet: all is as it was once these are gone. See `settle` for the order.
@@ -171,10 +174,19 @@ fn settle(folder: &Path) -> Result<(), StudyError> {
 /// Writes another file of the study, such as `charts/grid.svg`, beside its place and renames it, so that the file of
 /// that name is always whole. `name` is relative to the study's folder.
 pub fn write_file(folder: &Path, name: &str, bytes: &[u8]) -> Result<(), StudyError> {
+    write_file_by(folder, name, |out| out.write_all(bytes))
+}
+
+/// The same for a file that `write` writes bit by bit, so that it is never in memory whole.
+pub fn write_file_by(
+    folder: &Path,
+    name: &str,
+    write: impl FnOnce(&mut dyn Write) -> io::Result<()>,
+) -> Result<(), StudyError> {
     let file = folder.join(name);
     let parent = file.parent().unwrap_or(folder);
     fs::create_dir_all(parent).map_err(StudyError::io("make the folder", parent))?;
-    write_part(&file, bytes)?;
+    write_part(&file, write)?;
     rename_part(&file)?;
     sync(parent)
 }
@@ -243,11 +255,25 @@ pub(super) fn part_of(file: &Path) -> PathBuf {
     PathBuf::from(name)
 }
 
-fn write_part(file: &Path, bytes: &[u8]) -> Result<(), StudyError> {
+fn write_part(file: &Path, write: impl FnOnce(&mut dyn Write) -> io::Result<()>) -> Result<(), StudyError> {
     let part = part_of(file);
-    let written = File::create(&part).and_then(|mut out| {
-        out.write_all(bytes)?;
-        out.sync_all()
+    let written = begin_part(file, write)?.sync_all();
+    if written.is_err() {
+        let _ = fs::remove_file(&part);
+    }
+    written.map_err(StudyError::io("write", &part))
+}
+
+/// Writes a file under its other name, which it bears until it has been brought to the disk.
+pub(super) fn begin_part(
+    file: &Path,
+    write: impl FnOnce(&mut dyn Write) -> io::Result<()>,
+) -> Result<File, StudyError> {
+    let part = part_of(file);
+    let written = File::create(&part).and_then(|out| {
+        let mut out = BufWriter::with_capacity(BUFFER, out);
+        write(&mut out)?;
+        out.into_inner().map_err(io::IntoInnerError::into_error)
     });
     if written.is_err() {
         let _ = fs::remove_file(&part);
@@ -255,12 +281,12 @@ fn write_part(file: &Path, bytes: &[u8]) -> Result<(), StudyError> {
     written.map_err(StudyError::io("write", &part))
 }
 
-fn rename_part(file: &Path) -> Result<(), StudyError> {
+pub(super) fn rename_part(file: &Path) -> Result<(), StudyError> {
     fs::rename(part_of(file), file).map_err(StudyError::io("replace", file))
 }
 
 /// Brings the names in a folder to the disk.
-fn sync(folder: &Path) -> Result<(), StudyError> {
+pub(super) fn sync(folder: &Path) -> Result<(), StudyError> {
     // Other systems cannot open a folder, and need not.
     if cfg!(unix) {
         let synced = File::open(folder).and_then(|folder| folder.sync_all());

@@ -1,16 +1,28 @@
 //! JSON values -> text that a person can compare line by line: one thing a line, numbers of a few fixed decimals.
 
-use serde_json::{Number, Value};
+use std::borrow::Borrow;
+
+use serde_json::{Map, Number, Value};
 
 /// What fits into so many characters stands on one line.
 const WIDTH: usize = 100;
 
-/// The text of a value, with an end of line.
-pub(super) fn text(value: &Value) -> String {
-    let mut text = String::new();
-    write(value, 0, &mut text);
-    text.push('\n');
-    text
+/// A list too long to stand in memory as a value: its key, under which an object of the document has an empty list, and
+/// its items.
+pub(super) struct Long<'a> {
+    pub(super) key: &'a str,
+    pub(super) items: &'a mut dyn Iterator<Item = Value>,
+}
+
+/// The text of a value, with an end of line. The `long` list stands a line an item.
+pub(super) fn text(value: &Value, long: Option<Long>) -> String {
+    let mut text = Text {
+        text: String::new(),
+        long,
+    };
+    text.write(value, 0);
+    text.text.push('\n');
+    text.text
 }
 
 /// Rounds every number with a fraction: times to the five decimals of `hits.tsv`, others to what they are good for.
@@ -42,46 +54,113 @@ fn round_as(key: &str, value: &mut Value) {
     }
 }
 
-fn write(value: &Value, depth: usize, text: &mut String) {
-    let line = one_line(value);
-    let room = WIDTH.saturating_sub(2 * depth);
-    let pad = "  ".repeat(depth + 1);
-    let end = "  ".repeat(depth);
-    match value {
-        Value::Array(list) if line.len() > room => {
-            for (at, item) in list.iter().enumerate() {
-                text.push_str(if at == 0 { "[\n" } else { ",\n" });
-                text.push_str(&pad);
-                write(item, depth + 1, text);
+/// Text that is being written.
+struct Text<'a> {
+    text: String,
+    long: Option<Long<'a>>,
+}
+
+impl Text<'_> {
+    fn write(&mut self, value: &Value, depth: usize) {
+        let room = WIDTH.saturating_sub(2 * depth);
+        match value {
+            Value::Array(list) if !fits(value, room) => self.list(list.iter(), depth),
+            Value::Object(map)
+                if !map.is_empty() && (depth == 0 || self.holds(map) || !fits(value, room)) =>
+            {
+                for (at, (key, item)) in map.iter().enumerate() {
+                    self.begin(if at == 0 { "{" } else { "," }, depth + 1);
+                    self.text.push_str(&Value::from(key.as_str()).to_string());
+                    self.text.push_str(": ");
+                    match self.long.take_if(|long| long.key == key) {
+                        Some(long) => self.list(long.items, depth + 1),
+                        None => self.write(item, depth + 1),
+                    }
+                }
+                self.begin("", depth);
+                self.text.push('}');
             }
-            text.push_str(&format!("\n{end}]"));
+            _ => one_line(value, &mut self.text),
         }
-        Value::Object(map) if !map.is_empty() && (depth == 0 || line.len() > room) => {
-            for (at, (key, item)) in map.iter().enumerate() {
-                text.push_str(if at == 0 { "{\n" } else { ",\n" });
-                text.push_str(&format!("{pad}{}: ", Value::from(key.as_str())));
-                write(item, depth + 1, text);
-            }
-            text.push_str(&format!("\n{end}}}"));
+    }
+
+    /// Whether the long list stands in this object.
+    fn holds(&self, map: &Map<String, Value>) -> bool {
+        self.long.as_ref().is_some_and(|long| map.contains_key(long.key))
+    }
+
+    fn list<V: Borrow<Value>>(&mut self, items: impl Iterator<Item = V>, depth: usize) {
+        let mut none = true;
+        for item in items {
+            self.begin(if none { "[" } else { "," }, depth + 1);
+            self.write(item.borrow(), depth + 1);
+            none = false;
         }
-        _ => text.push_str(&line),
+        if none {
+            self.text.push_str("[]");
+        } else {
+            self.begin("", depth);
+            self.text.push(']');
+        }
+    }
+
+    /// Ends a line with `sign` and begins the next.
+    fn begin(&mut self, sign: &str, depth: usize) {
+        self.text.push_str(sign);
+        self.text.push('\n');
+        self.text.extend(std::iter::repeat_n("  ", depth));
     }
 }
 
-fn one_line(value: &Value) -> String {
-    match value {
+/// Whether a value takes no more than `room` bytes on one line.
+fn fits(value: &Value, room: usize) -> bool {
+    length(value, room).is_some()
+}
+
+/// Bytes of a value on one line; none where they are more than `most`, so that little is looked at.
+fn length(value: &Value, most: usize) -> Option<usize> {
+    let sum = match value {
         Value::Array(list) => {
-            let items: Vec<String> = list.iter().map(one_line).collect();
-            format!("[{}]", items.join(", "))
+            let mut sum = 2 * list.len().max(1);
+            for item in list {
+                sum += length(item, most.checked_sub(sum)?)?;
+            }
+            sum
         }
         Value::Object(map) => {
-            let item = |(key, value): (&String, &Value)| {
-                format!("{}: {}", Value::from(key.as_str()), one_line(value))
-            };
-            let items: Vec<String> = map.iter().map(item).collect();
-            format!("{{{}}}", items.join(", "))
+            let mut sum = 2 * map.len().max(1);
+            for (key, item) in map {
+                sum += Value::from(key.as_str()).to_string().len() + 2;
+                sum += length(item, most.checked_sub(sum)?)?;
+            }
+            sum
         }
-        scalar => scalar.to_string(),
+        scalar => scalar.to_string().len(),
+    };
+    (sum <= most).then_some(sum)
+}
+
+fn one_line(value: &Value, text: &mut String) {
+    match value {
+        Value::Array(list) => {
+            text.push('[');
+            for (at, item) in list.iter().enumerate() {
+                text.push_str(if at == 0 { "" } else { ", " });
+                one_line(item, text);
+            }
+            text.push(']');
+        }
+        Value::Object(map) => {
+            text.push('{');
+            for (at, (key, item)) in map.iter().enumerate() {
+                text.push_str(if at == 0 { "" } else { ", " });
+                text.push_str(&Value::from(key.as_str()).to_string());
+                text.push_str(": ");
+                one_line(item, text);
+            }
+            text.push('}');
+        }
+        scalar => text.push_str(&scalar.to_string()),
     }
 }
 
@@ -94,7 +173,7 @@ mod tests {
     fn short_things_take_one_line_and_long_ones_a_line_an_item() {
         let long: Vec<f64> = (0..40).map(f64::from).collect();
         let value = json!({"a": {"b": [1, 2], "c": null}, "long": long});
-        let text = text(&value);
+        let text = text(&value, None);
         let lines: Vec<&str> = text.lines().collect();
         assert_eq!(lines[1], "  \"a\": {\"b\": [1, 2], \"c\": null},");
         assert_eq!(lines[2], "  \"long\": [");
@@ -104,9 +183,34 @@ mod tests {
     }
 
     #[test]
+    fn a_list_that_comes_item_by_item_stands_as_if_it_were_in_the_value() {
+        let digest = "0".repeat(WIDTH);
+        for count in [0, 1, 40] {
+            let items = || (0..count).map(|n| json!([n, "kick", null]));
+            let whole = json!({"a": [1], "written": {"digest": digest, "rows": items().collect::<Vec<_>>()}});
+            let around = json!({"a": [1], "written": {"digest": digest, "rows": []}});
+            let long = Long {
+                key: "rows",
+                items: &mut items(),
+            };
+            assert_eq!(
+                serde_json::from_str::<Value>(&text(&around, Some(long))).unwrap(),
+                whole
+            );
+            if count != 1 {
+                let long = Long {
+                    key: "rows",
+                    items: &mut items(),
+                };
+                assert_eq!(text(&around, Some(long)), text(&whole, None));
+            }
+        }
+    }
+
+    #[test]
     fn an_empty_document_is_still_a_document() {
         for value in [json!({}), json!([]), json!(null)] {
-            assert_eq!(serde_json::from_str::<Value>(&text(&value)).unwrap(), value);
+            assert_eq!(serde_json::from_str::<Value>(&text(&value, None)).unwrap(), value);
         }
     }
 

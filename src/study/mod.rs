@@ -15,6 +15,7 @@ mod kit_file;
 mod layout;
 mod limbs;
 mod lock;
+mod outbox;
 mod pairs;
 mod row;
 mod sheet;
@@ -31,9 +32,10 @@ mod tests;
 pub use adapt::Moved;
 pub use copies::date;
 pub use error::{BadCell, StudyError};
-pub use folder::{Saved, check_destination, read, write, write_file};
+pub use folder::{Saved, check_destination, read, write, write_file, write_file_by};
 pub use kit_file::{KitFile, read_body, read_kit};
 pub use lock::{Lock, lock};
+pub use outbox::{Outbox, write_many};
 
 use serde::{Deserialize, Serialize};
 

@@ -9,6 +9,8 @@
 //! which single strange strokes do not sway. Two drums lie farther apart than one drum's ways of sounding do.
 //! `snares.md` says what the discriminant was fitted on and how often it errs.
 
+use rayon::prelude::*;
+
 use super::features::{self, STROKE};
 use crate::units::Decibels;
 
@@ -106,26 +108,25 @@ fn project(rows: &[&[f32]]) -> Vec<Point> {
 
 /// The best of the mixtures that are begun in different places. `None` where the points do not differ.
 fn fit(points: &[Point], says: &[f64]) -> Option<Two> {
-    let mut best: Option<(f64, Two)> = None;
-    for axis in directions(points, says) {
-        let along: Vec<f64> = points.iter().map(|p| dot(p, &axis)).collect();
+    let begun: Vec<(Point, f64)> = (directions(points, says).into_iter())
+        .flat_map(|axis| BEGINNINGS.map(|share| (axis, share)))
+        .collect();
+    let fits = begun.par_iter().map(|(axis, share)| {
+        let along: Vec<f64> = points.iter().map(|p| dot(p, axis)).collect();
         let mut sorted = along.clone();
         sorted.sort_by(f64::total_cmp);
-        for share in BEGINNINGS {
-            let split = sorted.get((share * sorted.len() as f64) as usize).copied()?;
-            let side = |of: bool| {
-                let own = points.iter().zip(&along).filter(|(_, x)| (**x > split) == of);
-                middle(&own.map(|(p, _)| *p).collect::<Vec<_>>())
-            };
-            let (Some(a), Some(b)) = (side(false), side(true)) else {
-                continue;
-            };
-            let (likely, two) = improve(points, says, [a, b]);
-            if best.as_ref().is_none_or(|(most, _)| likely > *most) {
-                best = Some((likely, two));
-            }
-        }
-    }
+        let split = sorted.get((share * sorted.len() as f64) as usize).copied()?;
+        let side = |of: bool| {
+            let own = points.iter().zip(&along).filter(|(_, x)| (**x > split) == of);
+            middle(&own.map(|(p, _)| *p).collect::<Vec<_>>())
+        };
+        Some(improve(points, says, [side(false)?, side(true)?]))
+    });
+    let fits: Vec<Option<(f64, Two)>> = fits.collect();
+    let best = fits
+        .into_iter()
+        .flatten()
+        .reduce(|best, next| if next.0 > best.0 { next } else { best });
     best.map(|(_, two)| two)
 }
 

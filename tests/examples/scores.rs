@@ -6,7 +6,8 @@
 //! `hands-feet.musicxml`, `one.musicxml`, `figure-solo.musicxml`, `recording.mid` and `straight.mid`.
 
 use std::error::Error;
-use std::fs;
+use std::fs::{self, File};
+use std::io::{BufWriter, Write};
 use std::path::Path;
 
 use overbar::cycles::Cycles;
@@ -201,10 +202,9 @@ fn main() -> Result<(), Box<dyn Error>> {
             ("figure-solo", ScoreLayout::FigureSolo),
         ] {
             let score = Score::of(&study, layout);
-            fs::write(
-                own.join(format!("{name}.musicxml")),
-                musicxml::write(&study, &score, ScoreTempo::Recording),
-            )?;
+            let mut file = BufWriter::new(File::create(own.join(format!("{name}.musicxml")))?);
+            musicxml::write(&study, &score, ScoreTempo::Recording, &mut file)?;
+            file.flush()?;
         }
         let score = Score::of(&study, ScoreLayout::HandsFeet);
         for (name, tempo) in [

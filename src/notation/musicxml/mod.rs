@@ -11,6 +11,8 @@ mod note;
 mod tests;
 mod xml;
 
+use std::io::{self, Write};
+
 use super::kit::written;
 use super::score::{Bar, QUARTER, Score, Ticks};
 use crate::charts::words::{self, title};
@@ -50,14 +52,15 @@ impl Page<'_> {
     }
 }
 
-/// Writes the score of a study; `study` gives its title and its voices.
-pub fn write(study: &Study, score: &Score, tempo: ScoreTempo) -> String {
+/// Writes the score of a study to `out`, measure by measure, as those of hours would fill the memory; `study` gives its
+/// title and its voices.
+pub fn write(study: &Study, score: &Score, tempo: ScoreTempo, out: &mut dyn Write) -> io::Result<()> {
     let page = Page {
         score,
         tempo,
         division: division(score),
     };
-    let mut xml = Xml::new();
+    let mut xml = Xml::new(out);
     xml.open("score-partwise", &[("version", "4.0")]);
     head(&mut xml, study);
     xml.open("part", &[("id", "P1")]);

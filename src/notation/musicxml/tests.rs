@@ -9,7 +9,9 @@ use crate::notation::read;
 use crate::options::ScoreLayout;
 
 fn text(study: &Study, layout: ScoreLayout, tempo: ScoreTempo) -> String {
-    write(study, &Score::of(study, layout), tempo)
+    let mut file = Vec::new();
+    write(study, &Score::of(study, layout), tempo, &mut file).unwrap();
+    String::from_utf8(file).unwrap()
 }
 
 #[test]

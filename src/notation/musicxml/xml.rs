@@ -1,42 +1,54 @@
 //! Elements one by one, indented, with text and attributes escaped.
 
+use std::io::{self, Write};
+
 use quick_xml::Writer;
 use quick_xml::events::{BytesDecl, BytesEnd, BytesStart, BytesText, Event};
 
-/// A document that is being written. Writing to memory cannot fail, so no result is passed on.
-pub(super) struct Xml {
-    out: Writer<Vec<u8>>,
+/// A document that is being written. The first fault of the place where it goes is kept until its end.
+pub(super) struct Xml<'w> {
+    out: Writer<&'w mut dyn Write>,
+    done: io::Result<()>,
 }
 
 /// An attribute.
 pub(super) type Attribute<'a> = (&'a str, &'a str);
 
-impl Xml {
-    pub(super) fn new() -> Xml {
-        let mut out = Writer::new_with_indent(Vec::new(), b' ', 1);
-        let _ = out.write_event(Event::Decl(BytesDecl::new("1.0", Some("UTF-8"), None)));
-        Xml { out }
+impl<'w> Xml<'w> {
+    pub(super) fn new(out: &'w mut dyn Write) -> Xml<'w> {
+        let mut xml = Xml {
+            out: Writer::new_with_indent(out, b' ', 1),
+            done: Ok(()),
+        };
+        xml.put(Event::Decl(BytesDecl::new("1.0", Some("UTF-8"), None)));
+        xml
+    }
+
+    fn put(&mut self, event: Event) {
+        if self.done.is_ok() {
+            self.done = self.out.write_event(event);
+        }
     }
 
     pub(super) fn open(&mut self, name: &str, attributes: &[Attribute]) {
-        let _ = self.out.write_event(Event::Start(tag(name, attributes)));
+        self.put(Event::Start(tag(name, attributes)));
     }
 
     pub(super) fn close(&mut self, name: &str) {
-        let _ = self.out.write_event(Event::End(BytesEnd::new(name)));
+        self.put(Event::End(BytesEnd::new(name)));
     }
 
     /// An element without content.
     pub(super) fn mark(&mut self, name: &str, attributes: &[Attribute]) {
-        let _ = self.out.write_event(Event::Empty(tag(name, attributes)));
+        self.put(Event::Empty(tag(name, attributes)));
     }
 
     /// An element that holds text.
     pub(super) fn text(&mut self, name: &str, attributes: &[Attribute], text: &str) {
         let allowed: String = text.chars().filter(|c| is_allowed(*c)).collect();
-        let _ = self.out.write_event(Event::Start(tag(name, attributes)));
-        let _ = self.out.write_event(Event::Text(BytesText::new(&allowed)));
-        let _ = self.out.write_event(Event::End(BytesEnd::new(name)));
+        self.put(Event::Start(tag(name, attributes)));
+        self.put(Event::Text(BytesText::new(&allowed)));
+        self.put(Event::End(BytesEnd::new(name)));
     }
 
     /// An element that holds a number.
@@ -44,11 +56,10 @@ impl Xml {
         self.text(name, &[], &number.to_string());
     }
 
-    /// The whole document.
-    pub(super) fn finish(self) -> String {
-        let mut bytes = self.out.into_inner();
-        bytes.push(b'\n');
-        String::from_utf8(bytes).unwrap_or_default()
+    /// Ends the document.
+    pub(super) fn finish(self) -> io::Result<()> {
+        self.done?;
+        self.out.into_inner().write_all(b"\n")
     }
 }
 

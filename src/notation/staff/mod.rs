@@ -87,14 +87,14 @@ pub fn draw_each(study: &Study, score: &Score, options: &ScoreOptions, mut visit
         legend,
         whole: options.paper == Paper::A4,
     };
-    let laid = lay_out(&look, options.paper);
-    let pages = deal(laid, frame.room());
+    let pages = deal(measured(&look, options.paper), frame.room());
     let count = pages.len();
     let name = match options.paper {
         Paper::A4 | Paper::Slip => NAME.to_owned(),
         Paper::Phone => format!("{NAME}-phone"),
     };
     for (number, page) in (1..).zip(pages) {
+        let page: Vec<Laid> = page.iter().map(|row| row.lay_out(&look)).collect();
         visit(Chart {
             name: format!("{name}-{number:02}"),
             svg: frame.page(&page, (number, count)),
@@ -111,41 +111,64 @@ fn both_feet(study: &Study) -> bool {
         .any(|s| kick(s.hit.voice) && s.limb == Some(Limb::LeftFoot))
 }
 
-/// Lays out every row; one that is too full for its bars gets a row for each.
-fn lay_out(look: &Look, paper: Paper) -> Vec<Laid> {
-    let mut laid = Vec::new();
-    for row in rows(look.score, paper) {
-        let first = laid.is_empty();
-        match row {
-            Row::Silent(from, to) => laid.push(Laid::Silent(from, to)),
-            Row::Music(pieces, share) => {
-                let system = look.system(&pieces, share, first);
-                if system.too_full && pieces.len() > 1 {
-                    for part in split(&pieces, share) {
-                        if let Row::Music(pieces, share) = part {
-                            let first = laid.is_empty();
-                            laid.push(Laid::Music(look.system(&pieces, share, first)));
-                        }
-                    }
-                } else {
-                    laid.push(Laid::Music(system));
-                }
-            }
+/// A row and the room that it takes. It is laid out once to measure it and again on its page, as all rows of hours laid
+/// out at once would fill the memory.
+struct Measured {
+    row: Row,
+    /// Whether it is the first, which bears the meter.
+    first: bool,
+    height: f64,
+}
+
+impl Measured {
+    /// With whether it is too full.
+    fn of(look: &Look, row: Row, first: bool) -> (Measured, bool) {
+        let mut measured = Measured {
+            row,
+            first,
+            height: 0.0,
+        };
+        let laid = measured.lay_out(look);
+        measured.height = laid.height();
+        (measured, matches!(laid, Laid::Music(system) if system.too_full))
+    }
+
+    fn lay_out(&self, look: &Look) -> Laid {
+        match &self.row {
+            Row::Silent(from, to) => Laid::Silent(*from, *to),
+            Row::Music(pieces, share) => Laid::Music(look.system(pieces, *share, self.first)),
         }
     }
-    laid
+}
+
+/// Measures every row; one that is too full for its bars gets a row for each.
+fn measured(look: &Look, paper: Paper) -> Vec<Measured> {
+    let mut all: Vec<Measured> = Vec::new();
+    for row in rows(look.score, paper) {
+        let (whole, too_full) = Measured::of(look, row, all.is_empty());
+        match &whole.row {
+            Row::Music(pieces, share) if too_full && pieces.len() > 1 => {
+                for part in split(pieces, *share) {
+                    let first = all.is_empty();
+                    all.push(Measured::of(look, part, first).0);
+                }
+            }
+            _ => all.push(whole),
+        }
+    }
+    all
 }
 
 /// Deals rows out to pages.
-fn deal(rows: Vec<Laid>, room: f64) -> Vec<Vec<Laid>> {
+fn deal(rows: Vec<Measured>, room: f64) -> Vec<Vec<Measured>> {
     let mut pages = Vec::new();
     let (mut page, mut used) = (Vec::new(), 0.0);
     for row in rows {
-        if used + row.height() > room && !page.is_empty() {
+        if used + row.height > room && !page.is_empty() {
             pages.push(std::mem::take(&mut page));
             used = 0.0;
         }
-        used += row.height();
+        used += row.height;
         page.push(row);
     }
     pages.push(page);

@@ -118,7 +118,7 @@ impl Fine {
 
     /// Every attack, in order.
     pub(super) fn attacks(&self) -> Vec<Attack> {
-        let rises: Vec<f32> = (0..self.powers.len()).map(|grain| self.rise(grain)).collect();
+        let rises = self.rises();
         let peak = |grain: usize| {
             let before = rises.get(grain.saturating_sub(REACH)..grain).unwrap_or_default();
             let after = rises
@@ -136,15 +136,19 @@ impl Fine {
             .collect()
     }
 
-    /// How much the bands are louder in the 3 ms from a grain on than in those before it, in the mean, dB.
-    fn rise(&self, grain: usize) -> f32 {
-        if grain < SIDE || grain + SIDE > self.powers.len() {
-            return 0.0;
+    /// How much the bands are louder in the 3 ms from each grain on than in those before it, in the mean, dB; nothing
+    /// where there are not as many.
+    fn rises(&self) -> Vec<f32> {
+        let sides = (self.powers.len() + 1).saturating_sub(SIDE);
+        let levels: Vec<[f32; BANDS]> = (0..sides).map(|grain| self.level(grain..grain + SIDE)).collect();
+        let mut rises = vec![0.0; self.powers.len()];
+        let pairs = levels.iter().zip(levels.iter().skip(SIDE));
+        for (rise, (before, after)) in rises.iter_mut().skip(SIDE).zip(pairs) {
+            *rise = weighed(&std::array::from_fn(|band| {
+                (after[band] - before[band]).clamp(0.0, MOST)
+            }));
         }
-        let (before, after) = (self.level(grain - SIDE..grain), self.level(grain..grain + SIDE));
-        weighed(&std::array::from_fn(|band| {
-            (after[band] - before[band]).clamp(0.0, MOST)
-        }))
+        rises
     }
 }
 

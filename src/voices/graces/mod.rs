@@ -150,14 +150,18 @@ fn usual_levels(hits: &[Hit]) -> Vec<f64> {
 fn found(recording: &Recording, sharp: &Sharp, hits: &[Hit], least: f32) -> Vec<Grace> {
     let trees = Trees::read(include_str!("trees.txt"));
     let likeliest = |(hit, pairs): (usize, Vec<Pair>)| {
-        let judged = || pairs.iter().map(|pair| (pair, trees.log_odds(&pair.numbers)));
-        let (best, odds) = judged().max_by(|a, b| a.1.total_cmp(&b.1))?;
+        let judged: Vec<(&Pair, f32)> = (pairs.iter())
+            .map(|pair| (pair, trees.log_odds(&pair.numbers)))
+            .collect();
+        let (best, odds) = *judged.iter().max_by(|a, b| a.1.total_cmp(&b.1))?;
         // Of the readings of one flam, the one whose attacks are clearest has the right times.
         let same = |pair: &Pair| {
             let off = (pair.grace - best.grace).0.abs() + (pair.main - best.main).0.abs();
             off <= SAME.to_seconds().0
         };
-        let as_good = judged().filter(|(pair, own)| same(pair) && *own >= odds - CLOSE);
+        let as_good = judged
+            .iter()
+            .filter(|(pair, own)| same(pair) && *own >= odds - CLOSE);
         let (pair, _) = as_good.max_by(|a, b| a.0.rise.total_cmp(&b.0.rise))?;
         let gap = (pair.main - pair.grace).to_millis();
         (odds >= least && gap >= NARROWEST && gap <= WIDEST).then_some(Grace {
