@@ -449,8 +449,9 @@ def check_keys(context, check, program, folder, work):
     page.keyboard.press("Escape")
     check.that(limb in visit.text("#place"), f"h did not name a limb: {visit.text('#place')!r}")
     page.keyboard.press("ArrowRight")
+    mark = "ghost" if page.input_value("#edit-mark") == "accent" else "accent"
     page.keyboard.press("m")
-    page.keyboard.type("acc")
+    page.keyboard.type(mark[:3])
     page.keyboard.press("Escape")
     page.keyboard.press("ArrowRight")
     gone = page.evaluate("document.querySelector('#solo-lines').getAttribute('aria-activedescendant')")
@@ -570,8 +571,17 @@ def check_places(visit, check):
     page.keyboard.press("Escape")
 
 
-def check_grace(context, check, folder):
+def check_grace(context, check, program, folder, work):
     """A flam's grace stroke is written earlier or later, and goes with the mark; what is saved says so."""
+    folder = shutil.copytree(folder, work / "graced")
+    lines = (folder / "hits.tsv").read_text(encoding="utf-8").splitlines()
+    head = next(line for line in lines if line.startswith("time\t")).split("\t")
+    at = next(i for i, line in enumerate(lines) if "\tsnare\t" in line and i > len(lines) // 2)
+    cells = lines[at].split("\t")
+    cells[head.index("mark")], cells[head.index("grace")] = "flam", "25.0"
+    lines[at] = "\t".join(cells)
+    (folder / "hits.tsv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    study(program, clips.AUDIO / f"{DEMO}.wav", folder)
     visit = Visit(context, folder, check)
     page = visit.page
     number, row = next((i + 1, row) for i, row in enumerate(rows(folder)) if row["mark"] == "flam")
@@ -731,7 +741,7 @@ def main():
             lambda: check_compare(visit, check),
             lambda: visit.page.close(),
             lambda: check_places(Visit(context, folder, check), check),
-            lambda: check_grace(context, check, folder),
+            lambda: check_grace(context, check, program, folder, work),
             lambda: check_figures(context, check, folder, work),
             lambda: check_keys(context, check, program, folder, work),
             lambda: check_stale(context, check, program, folder),

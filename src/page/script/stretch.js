@@ -6,8 +6,8 @@
 
 const RATE = 44100;
 const ms = (count) => Math.floor((count * RATE) / 1000);
-// Copied before an attack, and from it on; attacks nearer than ONE are one; what is joined fades over FADE.
-const LEAD = ms(4), KEPT = ms(25), ONE = ms(6), FADE = ms(2);
+// Copied before an attack, and from it on; attacks nearer than ONE to the first of them are one; what is joined fades over FADE.
+const LEAD = ms(4), KEPT = ms(25), ONE = ms(25), FADE = ms(2);
 const GRAIN = ms(40), SHORTEST = ms(3), REACH = ms(10), COARSE = 4;
 const f32 = Math.fround;
 
@@ -18,16 +18,19 @@ const moved = (sample, speed) => Math.round(sample / speed);
 function planOf(length, attacks, speed) {
   const struck = [];
   for (const attack of attacks) {
-    if (attack < length && (struck.length === 0 || attack - struck[struck.length - 1] >= ONE)) struck.push(attack);
+    if (attack >= length) continue;
+    const together = struck[struck.length - 1];
+    if (together && attack - together[0] < ONE) together[1] = attack;
+    else struck.push([attack, attack]);
   }
-  const starts = struck.map((attack) => {
+  const starts = struck.map(([attack, last]) => {
     const lead = Math.min(LEAD, attack, moved(attack, speed));
-    return [attack - lead, moved(attack, speed) - lead, lead + KEPT];
+    return [attack - lead, moved(attack, speed) - lead, lead + KEPT, last - attack];
   });
-  if (struck.length === 0 || struck[0] > LEAD) starts.unshift([0, 0, 0]);
-  return starts.map(([from, at, kept], i) => {
+  if (struck.length === 0 || struck[0][0] > LEAD) starts.unshift([0, 0, 0, 0]);
+  return starts.map(([from, at, kept, wide], i) => {
     const [next, nextAt] = starts[i + 1] || [length, moved(length, speed)];
-    const piece = { from, to: Math.min(from + kept, next), at, next, nextAt: Math.max(nextAt, at) };
+    const piece = { from, to: Math.min(from + kept + wide, next), wide, at, next, nextAt: Math.max(nextAt, at) };
     // Faster sound has to drop something: the copy ends early enough to turn into the next attack's lead.
     const wanted = piece.nextAt - at;
     if (wanted < next - from) piece.to = Math.min(piece.to, from + Math.max(wanted - FADE, 0));
@@ -136,7 +139,7 @@ function tail(channels, guide, out, done, { begin, earliest, end, wanted }) {
 
 // One piece of output: the attack copied, then its tail. The piece counts from the beginning of `channels`.
 function renderPiece(channels, guide, piece) {
-  const { from, to, at, next, nextAt } = piece;
+  const { from, to, wide, at, next, nextAt } = piece;
   const wanted = nextAt - at;
   const copied = Math.max(0, Math.min(to - from, wanted, channels[0].length - from));
   const out = channels.map((channel) => {
@@ -145,7 +148,7 @@ function renderPiece(channels, guide, piece) {
     return samples;
   });
   if (copied < wanted) {
-    const earliest = Math.min(from + LEAD + Math.floor(KEPT / 2), to);
+    const earliest = Math.min(from + LEAD + wide + Math.floor(KEPT / 2), to);
     tail(channels, guide, out, copied, { begin: to, earliest, end: next, wanted: wanted - copied });
   }
   return out;

@@ -32,8 +32,9 @@ const LEAD: usize = samples(4);
 /// Copied from an attack on, unless the next one comes sooner: longer than any stroke's rise in TRADE 6 but the slow
 /// bloom of a crash [M].
 const KEPT: usize = samples(25);
-/// Attacks nearer to each other than this are one.
-const ONE: usize = samples(6);
+/// Attacks nearer than this to the first of them are one, copied whole: limbs that strike together do not meet, and a
+/// grace stroke keeps its distance.
+const ONE: usize = samples(25);
 /// What is copied of an attack fades in over this, before the attack.
 const FADE: usize = samples(2);
 
@@ -42,6 +43,8 @@ const FADE: usize = samples(2);
 struct Piece {
     /// Source samples copied whole.
     copied: (usize, usize),
+    /// Samples from the first to the last of the attacks in them.
+    wide: usize,
     /// Where they begin in the output.
     at: usize,
     /// Where the next piece begins in the source and in the output.
@@ -90,22 +93,28 @@ pub fn stretch(source: &[Vec<f32>], attacks: &[usize], speed: f64) -> Vec<Vec<f3
 fn plan(length: usize, attacks: &[usize], speed: f64) -> Vec<Piece> {
     let mut struck: Vec<usize> = attacks.iter().copied().filter(|a| *a < length).collect();
     struck.sort_unstable();
-    struck.dedup_by(|next, kept| *next - *kept < ONE);
+    let mut together: Vec<(usize, usize)> = Vec::with_capacity(struck.len());
+    for attack in struck {
+        match together.last_mut().filter(|(first, _)| attack - *first < ONE) {
+            Some((_, last)) => *last = attack,
+            None => together.push((attack, attack)),
+        }
+    }
     // Each attack's piece begins a little before it, at the same distance in the output.
-    let starts = struck.iter().map(|a| {
+    let starts = together.iter().map(|(a, last)| {
         let lead = LEAD.min(*a).min(moved(*a, speed));
-        (a - lead, moved(*a, speed) - lead, lead + KEPT)
+        (a - lead, moved(*a, speed) - lead, lead + KEPT, last - a)
     });
-    let opening = (struck.first().is_none_or(|a| *a > LEAD)).then_some((0, 0, 0));
-    let starts: Vec<(usize, usize, usize)> = opening.into_iter().chain(starts).collect();
-    let end = (length, moved(length, speed), 0);
+    let opening = (together.first().is_none_or(|(a, _)| *a > LEAD)).then_some((0, 0, 0, 0));
+    let starts: Vec<(usize, usize, usize, usize)> = opening.into_iter().chain(starts).collect();
+    let end = (length, moved(length, speed), 0, 0);
     let following = starts.iter().skip(1).chain(std::iter::once(&end));
     starts
         .iter()
         .zip(following)
-        .map(|(&(from, at, kept), &(next, next_at, _))| {
+        .map(|(&(from, at, kept, wide), &(next, next_at, ..))| {
             let next_at = next_at.max(at);
-            let mut to = (from + kept).min(next);
+            let mut to = (from + kept + wide).min(next);
             let wanted = next_at - at;
             if wanted < next - from {
                 // Faster sound has to drop something: the copy ends early enough to turn into the next attack's lead.
@@ -113,6 +122,7 @@ fn plan(length: usize, attacks: &[usize], speed: f64) -> Vec<Piece> {
             }
             Piece {
                 copied: (from, to),
+                wide,
                 at,
                 next: (next, next_at),
             }
@@ -139,7 +149,7 @@ fn render(source: &[Vec<f32>], guide: &tail::Guide, piece: &Piece) -> Vec<Vec<f3
         let tail = Tail {
             begin: to,
             // A grain may reach back behind the attack's first rise, never over it.
-            earliest: (from + LEAD + KEPT / 2).min(to),
+            earliest: (from + LEAD + piece.wide + KEPT / 2).min(to),
             end: piece.next.0,
             wanted: wanted - copied,
         };
