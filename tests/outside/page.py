@@ -692,7 +692,7 @@ def check_long(browser, check, program, work):
     page = context.new_page()
     page.goto((folder / "study.html").as_uri(), wait_until="commit")
     page.wait_for_selector("#line-1 svg")
-    page.wait_for_function("document.readyState === 'complete'")
+    page.wait_for_load_state("load")
     # From the start of loading to the first picture with stack and solo in it.
     opened = page.evaluate("""() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(() => done(performance.now()))))""")
     check.that(opened < 2000, f"ten minutes open in {opened:.0f} ms")
