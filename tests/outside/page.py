@@ -633,8 +633,9 @@ def check_figures(context, check, folder, work):
     check.that(page.locator("#which-figure option").count() == 2, "the second figure is not offered")
     page.select_option("#which-figure", "1")
     check.that(page.input_value("#stack-length") == str(second["length"]), "the stack keeps the first figure's length")
-    check.that(page.locator("#row-0 .rule").count() == 1, "the stack keeps the first figure's voices")
+    # The stack is drawn with the next picture.
     page.wait_for_timeout(300)
+    check.that(page.locator("#row-0 .rule").count() == 1, "the stack keeps the first figure's voices")
     check.that(page.locator("#solo-lines .can.round").count() < starts, "the solo keeps the first figure's starts")
     page.select_option("#which-figure", "0")
     check.that(page.input_value("#stack-length") == str(first["length"]), "the first figure does not come back")
