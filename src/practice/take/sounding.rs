@@ -89,7 +89,8 @@ pub(super) fn heard(
         let sure = |hit: &&Hit| {
             hit.voice == expected.voice && hit.sure >= SURE && (hit.time.0 - due).abs() <= IN_TIME
         };
-        if *finding == Finding::Gone && hit.filter(sure).is_some() {
+        let instead = verdict.added.iter().any(|added| added.step == expected.step);
+        if *finding == Finding::Gone && !instead && hit.filter(sure).is_some() {
             *finding = Finding::Untold;
         }
     }
