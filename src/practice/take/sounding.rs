@@ -78,24 +78,38 @@ pub(super) fn heard(
     );
     let levels: Vec<f64> = written.iter().map(|e| e.level).collect();
     let mut verdict = judge::judge(&mut all, &places, &levels);
-    let judged = verdict
-        .findings
-        .iter_mut()
-        .zip(written)
-        .zip(&pairs.due)
-        .zip(&pairs.partner);
-    for (((finding, expected), due), partner) in judged {
-        let hit = partner.and_then(|h| hits.get(h));
-        let sure = |hit: &&Hit| {
-            hit.voice == expected.voice && hit.sure >= SURE && (hit.time.0 - due).abs() <= IN_TIME
-        };
-        let instead = verdict.added.iter().any(|added| added.step == expected.step);
-        if *finding == Finding::Gone && !instead && hit.filter(sure).is_some() {
+    believe_ears(&mut verdict, hits, written, pairs);
+    let times = times(&all, &verdict, hits, pairs, written.len());
+    Heard { verdict, times }
+}
+
+/// What the ears heard surely and in its place is not gone, unless something else was struck instead; and where they heard
+/// two strokes or more that are written, all of them so, and nothing besides, nothing was added: drums that sound together
+/// are explained by a third one now and then.
+fn believe_ears(verdict: &mut Verdict, hits: &[Hit], written: &[Expected], pairs: &Pairs) {
+    let sure: Vec<bool> = (written.iter().zip(&pairs.due).zip(&pairs.partner))
+        .map(|((expected, due), partner)| {
+            let hit = partner.and_then(|h| hits.get(h));
+            hit.is_some_and(|hit| {
+                hit.voice == expected.voice && hit.sure >= SURE && (hit.time.0 - due).abs() <= IN_TIME
+            })
+        })
+        .collect();
+    let spare = |due: f64| {
+        let mut spare = pairs.spare.iter().filter_map(|h| hits.get(*h));
+        spare.any(|hit| (hit.time.0 - due).abs() <= APART)
+    };
+    let heard = written.iter().zip(&pairs.due).zip(&sure);
+    verdict.added.retain(|added| {
+        let own = || heard.clone().filter(|((e, _), _)| e.step == added.step);
+        own().count() < 2 || own().any(|((_, due), sure)| !sure || spare(*due))
+    });
+    let added: Vec<i64> = verdict.added.iter().map(|added| added.step).collect();
+    for ((finding, expected), sure) in verdict.findings.iter_mut().zip(written).zip(&sure) {
+        if *finding == Finding::Gone && *sure && !added.contains(&expected.step) {
             *finding = Finding::Untold;
         }
     }
-    let times = times(&all, &verdict, hits, pairs, written.len());
-    Heard { verdict, times }
 }
 
 /// The name under which a metronome takes part in the explanation.
