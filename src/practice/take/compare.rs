@@ -194,7 +194,7 @@ pub(super) fn by_sound(written: &[Expected], verdict: &Verdict) -> (Vec<Deviatio
     let mut added = verdict.added.clone();
     let mut found = Vec::new();
     for (expected, finding) in written.iter().zip(&verdict.findings) {
-        if *finding != Finding::Gone {
+        if !finding.gone() {
             continue;
         }
         let (step, voice) = (expected.step, expected.voice);

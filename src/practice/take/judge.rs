@@ -18,8 +18,19 @@ pub(super) enum Finding {
     There,
     /// The sound speaks against it.
     Gone,
+    /// It is too weak to speak, and another drum like it that nobody expected explains the sound better.
+    Instead,
+    /// The sound speaks against it, but a hat or cymbal that passes for it sounds there.
+    Hidden,
     /// What sounds there is explained as well with it as without it.
     Untold,
+}
+
+impl Finding {
+    /// It was not struck.
+    pub(super) fn gone(self) -> bool {
+        matches!(self, Finding::Gone | Finding::Instead)
+    }
 }
 
 /// A stroke that nobody expected.
@@ -43,6 +54,8 @@ pub(super) struct Place {
 pub(super) struct Verdict {
     /// One for each expected stroke.
     pub(super) findings: Vec<Finding>,
+    /// How strong each expected stroke is against what is usual for it, as a share.
+    pub(super) strengths: Vec<f32>,
     /// By step.
     pub(super) added: Vec<Added>,
 }
@@ -79,10 +92,12 @@ const SOFT: f32 = 0.4;
 const WOULD: f64 = 40.0;
 /// … so much more for hats and cymbals, whose sounds differ from stroke to stroke.
 const WOULD_RING: f64 = 55.0;
+/// … and more again beside others of them.
+const WOULD_HIDDEN: f64 = 80.0;
 /// Of what would have been heard, so much may be explained by a stroke that is gone all the same.
 const TRACE: f64 = 0.4;
-/// Where another drum was struck instead, what is left of the expected one explains less than this share of it, and it
-/// is weaker than this.
+/// Where another drum was struck instead of a kick or a tom, which sound alike, what is left of the expected one explains
+/// less than this share of it, and it is weaker than this.
 const INSTEAD: f64 = 0.4;
 const INSTEAD_WOULD: f64 = 0.2;
 const WEAK: f32 = 0.26;
@@ -144,7 +159,7 @@ fn bare(all: &Explanation, levels: &[f64]) -> Vec<Place> {
     (0..all.notes.len())
         .into_par_iter()
         .filter(|n| !filled(all.notes[*n].step) && !rings(all.sources[all.notes[*n].source].voice))
-        .filter(|n| finding(all, &order, *n, expected[*n]).0 == Finding::Gone)
+        .filter(|n| finding(all, &order, *n, expected[*n]).finding.gone())
         .map(|n| Place {
             step: all.notes[n].step,
             frame: all.notes[n].frame as f64,
@@ -408,34 +423,56 @@ fn expected_gains(all: &Explanation, levels: &[f64]) -> Vec<f32> {
 fn verdict(all: &Explanation, levels: &[f64]) -> Verdict {
     let order = order(all);
     let expected = expected_gains(all, levels);
-    let judged: Vec<(Finding, f64)> = (0..all.notes.len())
+    let judged: Vec<Judged> = (0..all.notes.len())
         .into_par_iter()
         .map(|n| finding(all, &order, n, expected[n]))
         .collect();
     let mut findings = vec![Finding::Untold; levels.len()];
+    let mut strengths = vec![0.0; levels.len()];
     let mut added = Vec::new();
-    for (note, (finding, gain)) in all.notes.iter().zip(&judged) {
-        match note.written.and_then(|w| findings.get_mut(w)) {
-            Some(place) => *place = *finding,
+    for (note, judged) in all.notes.iter().zip(&judged) {
+        let written = note
+            .written
+            .and_then(|w| Some((findings.get_mut(w)?, strengths.get_mut(w)?)));
+        match written {
+            Some((finding, strength)) => (*finding, *strength) = (judged.finding, judged.strength),
             None => added.push(Added {
                 step: note.step,
                 voice: all.sources[note.source].voice,
-                gain: *gain,
+                gain: judged.explains,
             }),
         }
     }
     added.sort_by_key(|a| (a.step, a.voice));
-    Verdict { findings, added }
+    Verdict {
+        findings,
+        strengths,
+        added,
+    }
 }
 
-/// What became of a note, and how much it explains.
-fn finding(all: &Explanation, order: &[usize], n: usize, expected: f32) -> (Finding, f64) {
+/// What became of a note, how much it explains, and how strong it is against what is expected.
+struct Judged {
+    finding: Finding,
+    explains: f64,
+    strength: f32,
+}
+
+impl Judged {
+    const UNTOLD: Judged = Judged {
+        finding: Finding::Untold,
+        explains: 0.0,
+        strength: 0.0,
+    };
+}
+
+fn finding(all: &Explanation, order: &[usize], n: usize, expected: f32) -> Judged {
     let note = &all.notes[n];
     let Some(view) = View::of(all, order, note.frame) else {
-        return (Finding::Untold, 0.0);
+        return Judged::UNTOLD;
     };
     let Some(at) = view.notes.iter().position(|v| *v == n) else {
-        return (Finding::Untold, 0.0);
+        return Judged::UNTOLD;
     };
     let own = view.own();
     let gains: Vec<f32> = view.notes.iter().map(|n| all.notes[*n].gain).collect();
@@ -465,17 +502,24 @@ fn finding(all: &Explanation, order: &[usize], n: usize, expected: f32) -> (Find
             *m != n && other.step == note.step && passes
         });
     let enough = if rings(voice) { WOULD_RING } else { WOULD };
+    let enough = if hidden { WOULD_HIDDEN } else { enough };
     let silent = gain < SOFT * expected && would >= enough * share && explains < TRACE * would;
     let instead = would >= INSTEAD_WOULD * enough * share
         && explains < INSTEAD * other
         && gain < WEAK * expected
-        && !rings(voice);
-    let finding = if !hidden && (instead || silent) {
-        Finding::Gone
+        && matches!(family(voice), 0 | 2);
+    let finding = if silent {
+        if hidden { Finding::Hidden } else { Finding::Gone }
+    } else if instead && !hidden {
+        Finding::Instead
     } else if explains >= THERE * share {
         Finding::There
     } else {
         Finding::Untold
     };
-    (finding, explains)
+    Judged {
+        finding,
+        explains,
+        strength: gain / expected.max(f32::MIN_POSITIVE),
+    }
 }

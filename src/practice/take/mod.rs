@@ -7,6 +7,7 @@
 
 mod compare;
 mod curve;
+mod ears;
 mod explain;
 mod follow;
 mod judge;

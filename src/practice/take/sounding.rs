@@ -6,6 +6,7 @@
 
 use super::compare::{self, Expected, Pairs};
 use super::curve::{Curve, median};
+use super::ears;
 use super::explain::{Explanation, Note};
 use super::judge::{self, Finding, Place, Verdict};
 use super::spectrum::Spectrum;
@@ -30,10 +31,6 @@ const BETWEEN: f64 = 0.03;
 const TIGHT: f64 = 0.0025;
 /// A stroke heard less clearly than this share of what is usual for its voice is not timed.
 const CLEAR: f64 = 0.1;
-
-/// What the ears heard so surely and so near (s) to where it is due is not gone, whatever the explanation says.
-const SURE: f64 = 0.9;
-const IN_TIME: f64 = 0.012;
 
 /// Listens to a run.
 pub(super) fn heard(
@@ -78,38 +75,9 @@ pub(super) fn heard(
     );
     let levels: Vec<f64> = written.iter().map(|e| e.level).collect();
     let mut verdict = judge::judge(&mut all, &places, &levels);
-    believe_ears(&mut verdict, hits, written, pairs);
+    ears::believe(&mut verdict, hits, written, pairs);
     let times = times(&all, &verdict, hits, pairs, written.len());
     Heard { verdict, times }
-}
-
-/// What the ears heard surely and in its place is not gone, unless something else was struck instead; and where they heard
-/// two strokes or more that are written, all of them so, and nothing besides, nothing was added: drums that sound together
-/// are explained by a third one now and then.
-fn believe_ears(verdict: &mut Verdict, hits: &[Hit], written: &[Expected], pairs: &Pairs) {
-    let sure: Vec<bool> = (written.iter().zip(&pairs.due).zip(&pairs.partner))
-        .map(|((expected, due), partner)| {
-            let hit = partner.and_then(|h| hits.get(h));
-            hit.is_some_and(|hit| {
-                hit.voice == expected.voice && hit.sure >= SURE && (hit.time.0 - due).abs() <= IN_TIME
-            })
-        })
-        .collect();
-    let spare = |due: f64| {
-        let mut spare = pairs.spare.iter().filter_map(|h| hits.get(*h));
-        spare.any(|hit| (hit.time.0 - due).abs() <= APART)
-    };
-    let heard = written.iter().zip(&pairs.due).zip(&sure);
-    verdict.added.retain(|added| {
-        let own = || heard.clone().filter(|((e, _), _)| e.step == added.step);
-        own().count() < 2 || own().any(|((_, due), sure)| !sure || spare(*due))
-    });
-    let added: Vec<i64> = verdict.added.iter().map(|added| added.step).collect();
-    for ((finding, expected), sure) in verdict.findings.iter_mut().zip(written).zip(&sure) {
-        if *finding == Finding::Gone && *sure && !added.contains(&expected.step) {
-            *finding = Finding::Untold;
-        }
-    }
 }
 
 /// The name under which a metronome takes part in the explanation.
