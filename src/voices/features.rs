@@ -213,9 +213,10 @@ fn long_hertz(place: f32) -> f32 {
     LONG_CORNER as f32 * (low + (high - low) * (place + 1.0) / (LONG_BANDS + 1) as f32).exp_m1()
 }
 
-/// The pitch of a tom's body, Hz: the strongest rise between 60 and 400 Hz behind the attack.
+/// The pitch of a tom's body, Hz: the strongest rise between 80 and 400 Hz on the attack; behind it the next strokes
+/// sound already.
 pub(super) fn body_pitch(row: &[f32]) -> f32 {
-    strongest(row, 2, 1..13)
+    strongest(row, 1, 2..13)
 }
 
 /// The pitch of a snare's body, Hz, between 120 and 430 Hz on the attack, as it is short (TRADE 6 [M]).
