@@ -76,10 +76,9 @@ impl Belief {
             .filter(|r| same_beats(r, likely))
             .take(LIKELY)
             .collect();
-        // Of equals the last is taken, which is the first of the list turned round.
-        own.into_iter()
-            .rev()
-            .max_by(|a, b| self.share_of(a).total_cmp(&self.share_of(b)))
+        let bars = (own.iter().copied()).max_by(|a, b| self.share_of(a).total_cmp(&self.share_of(b)))?;
+        // Readings come best first: many that are hardly believed share the bars of the best one, slips and all.
+        own.into_iter().find(|r| same_bars(r, bars))
     }
 
     /// The best reading of the bar length that is believed most, whichever beat is beat one. Here counts how often
@@ -183,4 +182,33 @@ fn same_bars(a: &Reading, b: &Reading) -> bool {
         && b.beats
             .get(same)
             .is_some_and(|t| (t - time).abs() < 0.15 * period)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Beats of 0.65 s, of which the first eight are `early` long.
+    fn reading(score: f64, early: f64, period: f64) -> Reading {
+        let beats = (0..40).map(|i| 0.65 * f64::from(i.max(8)) + early * f64::from(i.min(8) - 8));
+        Reading {
+            beats: beats.collect(),
+            period,
+            steps: 6,
+            fit: 1.0,
+            bar: 4,
+            first: 0,
+            score,
+        }
+    }
+
+    #[test]
+    fn readings_that_slip_do_not_stand_for_the_bars_they_share() {
+        let right = reading(8.0, 0.65, 0.65);
+        // Nearly as long as the first one's beats, and as the second one's: together these two have the larger share.
+        let slipping = reading(-15.0, 0.58, 0.634);
+        let other = reading(-15.0, 0.58, 0.618);
+        let belief = Belief::new(vec![slipping, other, right.clone()]);
+        assert_eq!(belief.best(), Some(&right));
+    }
 }

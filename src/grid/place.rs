@@ -9,13 +9,12 @@ use std::fmt;
 use serde::{Deserialize, Serialize};
 
 use super::Grid;
+use super::events::TOGETHER;
 use super::uneven::JUST_BEFORE;
 use crate::names::Voice;
 use crate::units::{Millis, Seconds, Steps};
 use crate::voices::Hit;
 
-/// Strokes closer than this (s) are struck together.
-const TOGETHER: f64 = 0.025;
 /// A grace stroke comes at most this long (s) before its main stroke (TRADE 5) [M].
 const GRACE: f64 = 0.05;
 /// Spread of a hit around its step, in steps: what a whole step is divided by before it is squared.
