@@ -23,6 +23,7 @@ mod times;
 pub mod kit;
 
 pub use sounds::{Group, Timbre, measure};
+pub(crate) use times::sound;
 
 pub mod graces;
 

@@ -28,8 +28,8 @@ pub(super) fn each(sharp: &Sharp, hits: &mut [Hit]) {
     hits.sort_by(|a, b| a.time.0.total_cmp(&b.time.0).then(a.voice.cmp(&b.voice)));
 }
 
-/// What the finer network listens for when this voice strikes.
-pub(super) fn sound(voice: Voice) -> Sound {
+/// What the networks listen for when this voice strikes.
+pub(crate) fn sound(voice: Voice) -> Sound {
     match voice {
         Voice::Kick | Voice::KickLeft => Sound::Kick,
         Voice::Snare | Voice::Snare2 | Voice::CrossStick => Sound::Snare,

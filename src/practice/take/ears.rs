@@ -7,25 +7,47 @@
 use super::compare::{Expected, Pairs};
 use super::follow::family;
 use super::judge::{Added, Finding, Verdict};
+use crate::listen::{FRAME, Heard};
 use crate::names::Voice;
-use crate::voices::Hit;
+use crate::voices::{Hit, sound};
 
 /// What the ears heard so surely and so near (s) to where it is due is not gone, whatever the explanation says.
 const SURE: f64 = 0.9;
 const IN_TIME: f64 = 0.012;
+/// What seemed more likely than this to the ears is not gone, even where they heard no stroke.
+const POSSIBLE: f32 = 0.7;
+/// Frames on either side of a place in which a stroke there is heard.
+const NEAR: isize = 3;
 /// Nothing else is heard within this (s) of a place where all that was heard is written.
 const APART: f64 = 0.05;
 /// A drum that the ears did not hear was not struck when they heard another one in its place as surely as this …
 const INSTEAD: f64 = 0.8;
+/// … when it seemed less likely to them than this,
+const UNLIKELY: f32 = 0.06;
 /// … and what sounds of it is weaker than this share of what is usual; of two toms, whose names the ears take for each
 /// other on a strange kit, than this.
 const WEAK: f32 = 0.7;
 const WEAK_TOM: f32 = 0.3;
 
+/// How likely the ears found it that this voice begins near `due` (s), 0 to 1.
+pub(super) fn likely(heard: &Heard, voice: Voice, due: f64) -> f32 {
+    let middle = ((due - heard.time_of(0).0) / FRAME.0).round() as isize;
+    (middle - NEAR..=middle + NEAR)
+        .filter_map(|k| usize::try_from(k).ok())
+        .map(|k| heard.at(k, sound(voice)))
+        .fold(0.0, f32::max)
+}
+
 /// Mends a verdict: what was struck instead of something else and besides, then what is in its place surely and what was
 /// not added; what neither has heard is gone.
-pub(super) fn believe(verdict: &mut Verdict, hits: &[Hit], written: &[Expected], pairs: &Pairs) {
-    let spare = struck_instead(verdict, hits, written, pairs);
+pub(super) fn believe(
+    verdict: &mut Verdict,
+    hits: &[Hit],
+    written: &[Expected],
+    pairs: &Pairs,
+    odds: &[f32],
+) {
+    let spare = struck_instead(verdict, hits, written, pairs, odds);
     let sure: Vec<bool> = (written.iter().zip(&pairs.due).zip(&pairs.partner))
         .map(|((expected, due), partner)| {
             let hit = partner.and_then(|h| hits.get(h));
@@ -35,9 +57,9 @@ pub(super) fn believe(verdict: &mut Verdict, hits: &[Hit], written: &[Expected],
     nothing_besides(verdict, hits, written, pairs, &sure);
     struck_besides(verdict, &spare, written, pairs);
     let added: Vec<i64> = verdict.added.iter().map(|added| added.step).collect();
-    for ((finding, expected), sure) in verdict.findings.iter_mut().zip(written).zip(&sure) {
+    for (((finding, expected), sure), odds) in verdict.findings.iter_mut().zip(written).zip(&sure).zip(odds) {
         let doubted = *finding == Finding::Gone && !added.contains(&expected.step);
-        if *sure && (doubted || *finding == Finding::Instead) {
+        if *sure && (doubted || *finding == Finding::Instead) || *odds > POSSIBLE && doubted {
             *finding = Finding::Untold;
         }
     }
@@ -63,18 +85,20 @@ fn struck_instead<'h>(
     hits: &'h [Hit],
     written: &[Expected],
     pairs: &Pairs,
+    odds: &[f32],
 ) -> Vec<&'h Hit> {
     let mut spare: Vec<&Hit> = pairs.spare.iter().filter_map(|h| hits.get(*h)).collect();
     for (at, (expected, due)) in written.iter().zip(&pairs.due).enumerate() {
         let heard = pairs.partner.get(at).is_some_and(Option::is_some);
         let strength = verdict.strengths.get(at).copied().unwrap_or(0.0);
+        let unlikely = odds.get(at).is_some_and(|odds| *odds < UNLIKELY);
         let gone = verdict.findings.get(at).is_some_and(|f| f.gone());
         if heard || !drum(expected.voice) {
             continue;
         }
         let weak = |hit: &Hit| match (family(hit.voice), family(expected.voice)) {
             (2, 2) => strength < WEAK_TOM,
-            (a, b) => a != b && (gone || strength < WEAK),
+            (a, b) => a != b && unlikely && (gone || strength < WEAK),
         };
         let nearest = (spare.iter().enumerate())
             .filter(|(_, hit)| drum(hit.voice) && hit.voice != expected.voice)
@@ -164,6 +188,16 @@ mod tests {
         heard: &[(Voice, f64)],
         added: &[Voice],
     ) -> (Vec<Finding>, Vec<Voice>) {
+        mended_at(0.01, written, heard, added)
+    }
+
+    /// The same where the ears found each expected stroke so likely.
+    fn mended_at(
+        odds: f32,
+        written: &[(Voice, Finding, f32)],
+        heard: &[(Voice, f64)],
+        added: &[Voice],
+    ) -> (Vec<Finding>, Vec<Voice>) {
         let expected: Vec<Expected> = written
             .iter()
             .map(|(voice, ..)| Expected {
@@ -196,6 +230,7 @@ mod tests {
             spare,
             metronome: false,
         };
+        let odds = vec![odds; written.len()];
         let gain = 100.0;
         let mut verdict = Verdict {
             findings: written.iter().map(|w| w.1).collect(),
@@ -209,7 +244,7 @@ mod tests {
                 })
                 .collect(),
         };
-        believe(&mut verdict, &hits, &expected, &pairs);
+        believe(&mut verdict, &hits, &expected, &pairs, &odds);
         (verdict.findings, verdict.added.iter().map(|a| a.voice).collect())
     }
 
@@ -232,6 +267,17 @@ mod tests {
         // Two snares pass for each other.
         let snares = mended(&[(Snare2, There, 0.5)], &[(Snare, 0.99)], &[]);
         assert_eq!(snares, (vec![There], vec![]));
+    }
+
+    #[test]
+    fn what_seemed_possible_is_not_gone() {
+        let one = |odds| mended_at(odds, &[(Snare, Gone, 0.1)], &[], &[]).0;
+        assert_eq!(one(0.8), vec![Untold]);
+        assert_eq!(one(0.5), vec![Gone]);
+        // Nor was another drum struck instead of it.
+        let instead = |odds| mended_at(odds, &[(Snare, There, 0.3)], &[(TomMid, 0.95)], &[]);
+        assert_eq!(instead(0.01), (vec![Gone], vec![TomMid]));
+        assert_eq!(instead(0.1), (vec![There], vec![TomMid]));
     }
 
     #[test]

@@ -3,6 +3,7 @@
 
 use super::spectrum::Spectrum;
 use crate::audio::Recording;
+use crate::listen::Heard;
 use crate::options::Options;
 use crate::voices::Hit;
 use crate::{hits, listen, voices};
@@ -14,6 +15,8 @@ pub struct Attempt {
     pub hits: Vec<Hit>,
     /// Its sound; nothing when only its strokes are known.
     pub(super) sound: Spectrum,
+    /// What the ears heard of every voice, frame by frame: also of strokes that they did not find likely.
+    pub(super) heard: Heard,
 }
 
 impl Attempt {
@@ -25,6 +28,7 @@ impl Attempt {
         Attempt {
             hits: voices::name(recording, &heard, &onsets, &options.voices),
             sound: Spectrum::of(recording),
+            heard,
         }
     }
 }

@@ -230,7 +230,7 @@ impl Part {
             compared.faults = compare::by_ears(&hits, &own, &pairs, &curve);
             times(&pairs)
         } else {
-            let heard = sounding::heard(&attempt.sound, &hits, &own, &pairs, &curve, per_beat);
+            let heard = sounding::heard(attempt, &hits, &own, &pairs, &curve, per_beat);
             (compared.faults, compared.untold) = compare::by_sound(&own, &heard.verdict);
             heard.times
         };

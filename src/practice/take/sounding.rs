@@ -9,7 +9,7 @@ use super::curve::{Curve, median};
 use super::ears;
 use super::explain::{Explanation, Note};
 use super::judge::{self, Finding, Place, Verdict};
-use super::spectrum::Spectrum;
+use super::listen::Attempt;
 use crate::names::Voice;
 use crate::voices::Hit;
 
@@ -34,13 +34,14 @@ const CLEAR: f64 = 0.1;
 
 /// Listens to a run.
 pub(super) fn heard(
-    sound: &Spectrum,
+    attempt: &Attempt,
     hits: &[Hit],
     written: &[Expected],
     pairs: &Pairs,
     curve: &Curve,
     per_beat: f64,
 ) -> Heard {
+    let sound = &attempt.sound;
     let mut due: Vec<(Voice, i64, f64)> = written
         .iter()
         .zip(&pairs.due)
@@ -75,7 +76,12 @@ pub(super) fn heard(
     );
     let levels: Vec<f64> = written.iter().map(|e| e.level).collect();
     let mut verdict = judge::judge(&mut all, &places, &levels);
-    ears::believe(&mut verdict, hits, written, pairs);
+    let odds: Vec<f32> = written
+        .iter()
+        .zip(&pairs.due)
+        .map(|(e, due)| ears::likely(&attempt.heard, e.voice, *due))
+        .collect();
+    ears::believe(&mut verdict, hits, written, pairs, &odds);
     let times = times(&all, &verdict, hits, pairs, written.len());
     Heard { verdict, times }
 }
