@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 use std::{fs, io};
 
-use anyhow::Error;
+use anyhow::{Error, anyhow};
 use rayon::prelude::*;
 
 use super::args::{Bars, ChartArgs, Picture};
@@ -12,10 +12,12 @@ use super::{print, score};
 use crate::charts::{self, Chart, ChartKind};
 use crate::files::shown;
 use crate::options::Paper;
+use crate::practice::{Passage, PracticeError};
 use crate::study::{self, Outbox, Study};
 
 pub(super) fn run(args: &ChartArgs) -> Result<(), Error> {
     let study = study::read(&args.study)?;
+    check(args, &study)?;
     let _lock = study::lock(&args.study)?;
     let Suited {
         study,
@@ -63,6 +65,24 @@ pub(super) fn run(args: &ChartArgs) -> Result<(), Error> {
         print(&mind)?;
     }
     Ok(())
+}
+
+/// Bars must be bars of the study, and of a chart that can be drawn of some.
+fn check(args: &ChartArgs, study: &Study) -> Result<(), Error> {
+    let Some(bars) = args.bars else {
+        return Ok(());
+    };
+    if let Some(Picture::Chart(kind)) = args.chart
+        && kind.is_of_the_whole()
+    {
+        return Err(anyhow!(
+            "the {kind} chart is of the whole recording; leave --bars out"
+        ));
+    }
+    match Passage::bars(study, bars.first, bars.last) {
+        Err(outside @ PracticeError::Outside { .. }) => Err(outside.into()),
+        _ => Ok(()),
+    }
 }
 
 /// Draws charts of the whole study and clears away pages that a longer one has left.

@@ -98,6 +98,19 @@ fn wrong_usage_has_status_two_and_says_what_would_do() {
 }
 
 #[test]
+fn bars_that_no_chart_can_show_are_refused() {
+    let study = demo().to_str().unwrap();
+    let folder = tempfile::tempdir().unwrap();
+    for (more, remedy) in [
+        (&["--bars", "30-40"][..], "bars 30 to 40 lie outside the study"),
+        (&["--bars", "3-4", "--chart", "evidence"], "leave --bars out"),
+    ] {
+        let error = refusal(1, &[&["chart", study], more].concat(), folder.path());
+        assert!(error.contains(remedy), "{more:?}: {error}");
+    }
+}
+
+#[test]
 fn a_part_that_is_not_in_the_recording_is_refused() {
     let folder = tempfile::tempdir().unwrap();
     let song = recording(DEMO);

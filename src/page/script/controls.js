@@ -101,6 +101,7 @@ const controls = {
       choose({ step }, time || numbers.length > 1 ? "beat" : "bar");
       solo.bring(step);
       tell(`Here is ${placeWords(step)}.`);
+      byId("solo-lines").focus({ preventScroll: true });
       return;
     }
     const reaches = lines.length ? `: it goes from ${placeWords(lines[0][0])} to ${placeWords(lines[lines.length - 1][1] - 1)}` : "";

@@ -229,6 +229,8 @@ const desk = {
     byId("where").hidden = false;
     byId("where-folder").textContent = folder;
     byId("where-command").textContent = `${study.command} --out "${folder.replace(/[/\\]$/, "")}"`;
+    byId("where").scrollIntoView({ block: "nearest" });
+    tell("Your corrections are in the hits.tsv that was saved just now; below Save corrections stands where to put it.");
     checkNow();
   },
   cells() {

@@ -48,7 +48,7 @@ impl Kept {
             .filter(|(count, ..)| *count > 0)
             .map(|(count, one, many)| format!("{count} {}", if *count == 1 { one } else { many }))
             .collect();
-        (!said.is_empty()).then(|| format!("kept your edits: {}", said.join(", ")))
+        (!said.is_empty()).then(|| format!("your edits: {}", said.join(", ")))
     }
 
     fn count(&mut self, correction: &Correction) {
@@ -94,7 +94,7 @@ mod tests {
             added: 1,
             ..Kept::default()
         };
-        let line = "kept your edits: 1 voice changed, 2 rows deleted, 1 row added";
+        let line = "your edits: 1 voice changed, 2 rows deleted, 1 row added";
         assert_eq!(kept.line().as_deref(), Some(line));
     }
 }
