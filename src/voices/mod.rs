@@ -32,7 +32,7 @@ use strokes::Stroke;
 
 use crate::audio::Recording;
 use crate::hits::Onset;
-use crate::listen::{self, Heard, Sharp};
+use crate::listen::{self, Heard, Sharp, Sound};
 use crate::names::{Mark, Voice};
 use crate::options::VoiceOptions;
 use crate::units::{Decibels, Millis, Seconds};
@@ -259,20 +259,40 @@ pub fn mark_again(hits: &mut [Hit]) {
     }
 }
 
-/// Marks accents and ghosts, voice by voice. Only drums have ghost strokes [C].
+/// Marks accents and ghosts, voice by voice. Only drums have ghost strokes [C]. A pedal hat or a bell together
+/// with something else that sounds in its band, which is all but a kick, has no mark: both are measured there, and the
+/// other one is louder as a rule.
 fn mark(hits: &mut [Hit]) {
+    let covered = covered(hits);
     for &voice in Voice::ALL.iter().filter(|v| **v != Voice::Other) {
         let drum = matches!(voice, Voice::Snare | Voice::Snare2);
-        let own = |h: &&mut Hit| h.voice == voice;
-        let levels: Vec<f64> = hits
-            .iter()
-            .filter(|h| h.voice == voice)
-            .map(|h| h.level.0)
+        let mut own: Vec<&mut Hit> = hits
+            .iter_mut()
+            .zip(&covered)
+            .filter(|(hit, covered)| hit.voice == voice && !**covered)
+            .map(|(hit, _)| hit)
             .collect();
+        let levels: Vec<f64> = own.iter().map(|hit| hit.level.0).collect();
         let marks = levels::marks(&levels, drum);
-        hits.iter_mut()
-            .filter(own)
+        own.iter_mut()
             .zip(marks)
             .for_each(|(hit, mark)| hit.mark = hit.mark.or(mark));
     }
+}
+
+/// Which hits are pedal hats or bells with something else than a kick at the same moment. `hits` are sorted by time.
+fn covered(hits: &[Hit]) -> Vec<bool> {
+    let quiet = |voice| matches!(voice, Voice::HatFoot | Voice::RideBell);
+    let of = |hit: &Hit| {
+        let from = hits.partition_point(|h| h.time < hit.time - TOGETHER);
+        let with = hits
+            .iter()
+            .skip(from)
+            .take_while(|h| h.time <= hit.time + TOGETHER);
+        quiet(hit.voice)
+            && with
+                .into_iter()
+                .any(|h| h.voice != hit.voice && times::sound(h.voice) != Sound::Kick)
+    };
+    hits.iter().map(of).collect()
 }
