@@ -6,7 +6,7 @@ use super::{Late, Part, Round, Stroke, Take, Who, figure, original};
 use crate::names::{Layer, Limb, Voice};
 use crate::options::TakeOptions;
 use crate::study::Study;
-use crate::units::{Bpm, Millis, Seconds};
+use crate::units::{Bpm, Millis, Seconds, Steps};
 
 /// Without a figure a round is so many bars.
 const BARS: i64 = 4;
@@ -224,10 +224,13 @@ fn rounds(study: &Study, part: &Part, options: &TakeOptions) -> Vec<Round> {
         None => (0, BARS * bar),
     };
     let (from, to) = part.steps;
-    // A pass ends on its last stroke, not on the last step of its bar.
-    let reached = |step: i64| step <= to + 1 || !part.written.iter().any(|e| e.step > to && e.step < step);
+    // A pass begins and ends on a stroke, not on the first and last step of a bar.
+    let written = |mut steps: std::ops::Range<i64>| {
+        steps.any(|s| study.strokes.iter().any(|x| x.step == Some(Steps(s))))
+    };
+    let reached = |step: i64| step <= to + 1 || !written(to + 1..step);
     let first = start + (from - start).div_euclid(length) * length;
-    let begins = |step: i64| step >= from || !part.written.iter().any(|e| (step..from).contains(&e.step));
+    let begins = |step: i64| step >= from || !written(step..from);
     let mut all = Vec::new();
     let mut at = first;
     while at < to {
@@ -235,15 +238,15 @@ fn rounds(study: &Study, part: &Part, options: &TakeOptions) -> Vec<Round> {
         if begins(at) && at + length - bar <= to && reached(end) {
             let inside = |step: i64| (at..end).contains(&step);
             let faults = part.compared.faults.iter().any(|f| inside(f.step()));
-            let far = part
-                .compared
-                .struck
-                .iter()
-                .any(|s| inside(s.expected.step) && s.off.abs() > near(part, s.expected.step, options));
+            let struck = part.compared.struck.iter();
+            let far = struck
+                .filter(|s| inside(s.expected.step) && s.off.abs() > near(part, s.expected.step, options))
+                .count();
             all.push(Round {
                 from: at,
                 to: end,
-                clean: !faults && !far,
+                far,
+                clean: !faults && far == 0,
             });
         }
         at = end;

@@ -80,6 +80,8 @@ pub struct Round {
     pub from: i64,
     /// The step after its last.
     pub to: i64,
+    /// Strokes that are there but too far from their place.
+    pub far: usize,
     /// Nothing missing, extra, wrong or out of order, and every stroke near its place.
     pub clean: bool,
 }

@@ -340,6 +340,26 @@ fn two_times_through_are_two_passes() {
 }
 
 #[test]
+fn a_round_that_was_begun_late_is_no_round() {
+    let study = study();
+    let rounds = |from: i64, to: i64| {
+        let playing = Playing { from, to, ..PLAIN };
+        taken(&study, play(&study, &playing, 5)).rounds
+    };
+    let all = rounds(0, BARS * 16);
+    let first = all.first().unwrap();
+    assert_eq!(rounds(first.to - 16, BARS * 16).len(), all.len() - 1);
+    assert_eq!(rounds(first.to - 16, first.to + 16), []);
+    // Why a round was not clean is told.
+    let loose = Playing { loose: 0.02, ..PLAIN };
+    let take = taken(&study, play(&study, &loose, 5));
+    assert!(take.rounds.iter().any(|r| r.far > 0 && !r.clean));
+    let said = lines(&take, &study.grid);
+    let (_, said) = said.iter().find(|(name, _)| *name == "rounds").unwrap();
+    assert!(said.contains("too far from"), "{said}");
+}
+
+#[test]
 fn what_follows_nothing_is_refused() {
     let study = study();
     let passage = Passage::whole(&study).unwrap();

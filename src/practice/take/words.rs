@@ -66,7 +66,7 @@ pub fn lines(take: &Take, grid: &Grid) -> Vec<(&'static str, String)> {
         "rounds",
         match take.rounds.len() {
             0 => "no whole round to home was played".to_owned(),
-            n => format!("{clean} of {n} to home were clean"),
+            n => format!("{clean} of {n} to home were clean{}", far(take)),
         },
     ));
     if take.untold > 0 {
@@ -250,6 +250,15 @@ fn first_in(take: &Take, grid: &Grid, bar: i64) -> String {
         .find(here)
         .map(|f| fault(f, grid))
         .unwrap_or_default()
+}
+
+/// What kept rounds from being clean beside faults, which stand in lines of their own.
+fn far(take: &Take) -> String {
+    match take.rounds.iter().map(|r| r.far).sum::<usize>() {
+        0 => String::new(),
+        1 => "; in them one stroke lay too far from its place".to_owned(),
+        n => format!("; in them {n} strokes lay too far from their places"),
+    }
 }
 
 fn plain(voice: Voice) -> String {
