@@ -8,6 +8,10 @@
 mod features;
 mod network;
 
+mod line;
+
+mod product;
+
 mod percussion;
 
 mod sharp;

@@ -1,29 +1,29 @@
-//! The trained network, run with plain matrix products.
+//! The trained network.
 //!
 //! The convolutions over time and frequency run on short tiles of frames that stay in the processor's cache, the
-//! layers over time on the whole stretch. Maps are rows of time: `map[(channel * bands + band) * frames + frame]`. Batch normalisation is folded into
-//! the weights. Every layer pads with zeros at the ends of the recording, as in training.
+//! layers over time on the whole stretch. Maps are rows of time: `map[(channel * bands + band) * stride + frame]`. Batch
+//! normalisation is folded into the weights. Every layer pads with zeros at the ends of the recording, as in training.
 
 use std::ops::Range;
 use std::sync::OnceLock;
 
-use ndarray::linalg::general_mat_mul;
-use ndarray::{ArrayView2, ArrayViewMut2, ShapeBuilder};
 use pulp::{Arch, Simd, WithSimd};
 
 use super::SOUNDS;
 use super::features::BANDS;
+use super::line::{Line, Step};
+use super::product::{COLUMNS, Layer, Made};
 
 const CHANNELS: [usize; 3] = [16, 32, 64];
-const HIDDEN: usize = 160;
+pub(super) const HIDDEN: usize = 160;
 const DILATIONS: [usize; 8] = [1, 2, 4, 8, 16, 32, 1, 2];
 /// Bands are pooled by these factors, one after the other.
 const POOLS: [usize; 3] = [2, 3, 4];
 
 /// Frames that the convolutions over time and frequency see on either side: one each.
 const EDGE: usize = 5;
-/// Frames of a tile, without its edges.
-const TILE: usize = 128;
+/// Frames of a tile, without its edges: with them whole [`COLUMNS`].
+const TILE: usize = 4 * COLUMNS - 2 * EDGE;
 
 /// Frames on either side that one output depends on: the edge and the sum of the dilations.
 pub(super) const CONTEXT: usize = EDGE + 66;
@@ -32,23 +32,19 @@ pub(super) const CONTEXT: usize = EDGE + 66;
 static WEIGHTS: &[u8] = include_bytes!("weights.f16");
 
 pub(super) struct Network {
-    first: Dense,
+    /// Three by three taps of each channel, and their biases.
+    first: Vec<f32>,
+    base: Vec<f32>,
     separable: Vec<Separable>,
-    join: Dense,
-    dilated: Vec<Dense>,
-    last: Dense,
-}
-
-/// Weights, outputs by inputs (by taps), and a bias for each output.
-pub(super) struct Dense {
-    weights: Vec<f32>,
-    bias: Vec<f32>,
+    join: Layer,
+    dilated: Vec<Step>,
+    last: Layer,
 }
 
 /// Three by three taps for each channel, then a dense mixture of channels.
 struct Separable {
     taps: Vec<f32>,
-    mix: Dense,
+    mix: Layer,
 }
 
 /// Reads numbers from the weights' file; what is not there reads as 0, which a test rules out.
@@ -66,11 +62,10 @@ impl Source<'_> {
         out
     }
 
-    pub(super) fn dense(&mut self, outputs: usize, inputs: usize) -> Dense {
-        Dense {
-            weights: self.take(outputs * inputs),
-            bias: self.take(outputs),
-        }
+    /// Weights, outputs by inputs, tap by tap, and then biases.
+    pub(super) fn layer(&mut self, outputs: usize, inputs: usize, taps: usize) -> Layer {
+        let weights = self.take(outputs * inputs * taps);
+        Layer::new(&weights, self.take(outputs), inputs)
     }
 }
 
@@ -93,23 +88,27 @@ impl Network {
 
     fn read(source: &mut Source<'_>) -> Network {
         let [a, b, c] = CHANNELS;
-        let first = source.dense(a, 9);
+        let (first, base) = (source.take(9 * a), source.take(a));
         let separable = [(a, b), (b, b), (b, c), (c, c)]
             .iter()
             .map(|&(inputs, outputs)| Separable {
                 taps: source.take(inputs * 9),
-                mix: source.dense(outputs, inputs),
+                mix: source.layer(outputs, inputs, 1),
             })
             .collect();
         let left = BANDS / POOLS.iter().product::<usize>();
-        let join = source.dense(HIDDEN, c * left);
+        let join = source.layer(HIDDEN, c * left, 1);
         let dilated = DILATIONS
             .iter()
-            .map(|_| source.dense(HIDDEN, 3 * HIDDEN))
+            .map(|dilation| {
+                let weights = source.take(3 * HIDDEN * HIDDEN);
+                Step::new(*dilation, &weights, source.take(HIDDEN))
+            })
             .collect();
-        let last = source.dense(SOUNDS, HIDDEN);
+        let last = source.layer(SOUNDS, HIDDEN, 1);
         Network {
             first,
+            base,
             separable,
             join,
             dilated,
@@ -122,245 +121,183 @@ impl Network {
     pub(super) fn run(&self, features: &[f32], frames: usize, wanted: Range<usize>) -> Vec<[f32; SOUNDS]> {
         let around = |reach: usize| wanted.start.saturating_sub(reach)..(wanted.end + reach).min(frames);
         let mut reach = CONTEXT - EDGE;
-        let (mut line, mut room) = (Line::new(frames), Room::default());
+        let (mut line, mut next) = (Line::new(frames), Line::new(frames));
+        let mut room = Room::default();
         let seen = around(reach);
         for start in seen.clone().step_by(TILE) {
             let end = (start + TILE).min(seen.end);
             let (first, last) = (start.saturating_sub(EDGE), (end + EDGE).min(frames));
-            self.front(features, frames, first..last, &mut room);
-            let rows = line.rows(start..end).zip(room.out.chunks_exact(last - first));
+            let count = last - first;
+            Arch::new().dispatch(Front {
+                network: self,
+                features,
+                frames,
+                tile: first..last,
+                room: &mut room,
+            });
+            let rows = line.rows(start..end).zip(room.out.chunks_exact(wide(count)));
             rows.for_each(|(to, from)| to.copy_from_slice(&from[start - first..end - first]));
         }
-        for (layer, &dilation) in self.dilated.iter().zip(&DILATIONS) {
-            reach -= dilation;
-            line.add(layer, dilation, around(reach), &mut room.out);
+        for step in &self.dilated {
+            reach -= step.dilation();
+            step.run(&line, around(reach), &mut room.map, &mut next);
+            std::mem::swap(&mut line, &mut next);
         }
         let count = wanted.len();
-        let mut out = vec![0.0; SOUNDS * count];
-        self.last.bias(count, &mut out);
-        let from = line.from(wanted.start);
-        product(&self.last.weights, from, line.stride, HIDDEN, count, &mut out);
+        let out = Made {
+            layer: &self.last,
+            dilation: 0,
+            map: line.map(),
+            first: Line::BEFORE + wanted.start,
+            columns: count,
+        }
+        .rows();
         let sigmoid = |x: f32| 1.0 / (1.0 + (-x).exp());
         (0..count)
             .map(|t| std::array::from_fn(|s| sigmoid(out[s * count + t])))
             .collect()
     }
+}
 
-    /// The convolutions over time and frequency for the frames `tile` of all `frames`: [`HIDDEN`] rows in `room.out`.
-    fn front(&self, features: &[f32], frames: usize, tile: Range<usize>, room: &mut Room) {
-        let count = tile.len();
-        let Room {
-            seen,
-            map,
-            tapped,
-            out,
-        } = room;
-        seen.resize(BANDS * count, 0.0);
-        for (to, from) in seen.chunks_exact_mut(count).zip(features.chunks_exact(frames)) {
-            let inside = from[tile.clone()].iter();
-            to.iter_mut()
-                .zip(inside)
-                .for_each(|(to, f)| *to = (f + 5.0) / 3.0);
-        }
-        self.first_layer(seen, count, out);
-        pool(out, CHANNELS[0], BANDS, POOLS[0], count, map);
-        let mut bands = BANDS / POOLS[0];
-        let stages = self
-            .separable
-            .chunks_exact(2)
-            .zip(&POOLS[1..])
-            .zip(&CHANNELS[1..]);
-        for ((pair, &factor), &channels) in stages {
-            for layer in pair {
-                layer.run(map, bands, count, tapped, out);
-                std::mem::swap(map, out);
-            }
-            pool(map, channels, bands, factor, count, out);
-            std::mem::swap(map, out);
-            bands /= factor;
-        }
-        out.resize(HIDDEN * count, 0.0);
-        self.join.add(map, count, out);
-        relu(out);
-    }
-
-    fn first_layer(&self, seen: &[f32], frames: usize, out: &mut Vec<f32>) {
-        out.resize(CHANNELS[0] * BANDS * frames, 0.0);
-        for (channel, map) in out.chunks_exact_mut(BANDS * frames).enumerate() {
-            let taps = &self.first.weights[channel * 9..][..9];
-            Arch::new().dispatch(Taps {
-                from: seen,
-                taps,
-                base: self.first.bias[channel],
-                frames,
-                to: map,
-            });
-        }
-        relu(out);
-    }
+/// The stride of rows of so many frames.
+fn wide(frames: usize) -> usize {
+    frames.next_multiple_of(COLUMNS)
 }
 
 /// Maps that are being worked out, used again for every tile.
 #[derive(Default)]
 struct Room {
-    seen: Vec<f32>,
     map: Vec<f32>,
     tapped: Vec<f32>,
     out: Vec<f32>,
 }
 
-/// [`HIDDEN`] rows of time, each with silence on either side, as far as the widest dilation reaches.
-struct Line {
-    values: Vec<f32>,
-    stride: usize,
+/// The convolutions over time and frequency for the frames `tile` of all `frames`: [`HIDDEN`] rows in `room.out`.
+struct Front<'a> {
+    network: &'a Network,
+    features: &'a [f32],
+    frames: usize,
+    tile: Range<usize>,
+    room: &'a mut Room,
 }
 
-impl Line {
-    const MARGIN: usize = 32;
+impl WithSimd for Front<'_> {
+    type Output = ();
 
-    fn new(frames: usize) -> Self {
-        let stride = frames + 2 * Self::MARGIN;
-        Line {
-            values: vec![0.0; HIDDEN * stride],
-            stride,
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, simd: S) {
+        let count = self.tile.len();
+        let stride = wide(count);
+        let Room { map, tapped, out } = self.room;
+        let from = self.features.chunks_exact(self.frames);
+        clear(out, BANDS * stride);
+        for (to, from) in out.chunks_exact_mut(stride).zip(from) {
+            let inside = from[self.tile.clone()].iter();
+            to.iter_mut()
+                .zip(inside)
+                .for_each(|(to, f)| *to = (f + 5.0) / 3.0);
         }
-    }
-
-    /// All rows, from frame `first` of the first row on.
-    fn from(&self, first: usize) -> &[f32] {
-        &self.values[Self::MARGIN + first..]
-    }
-
-    /// The frames `columns` of every row.
-    fn rows(&mut self, columns: Range<usize>) -> impl Iterator<Item = &mut [f32]> {
-        let inside = Self::MARGIN + columns.start..Self::MARGIN + columns.end;
-        self.values
-            .chunks_exact_mut(self.stride)
-            .map(move |row| &mut row[inside.clone()])
-    }
-
-    /// Adds relu(three taps of itself, `dilation` frames apart) in the frames `columns`, worked out in `room`.
-    fn add(&mut self, layer: &Dense, dilation: usize, columns: Range<usize>, room: &mut Vec<f32>) {
-        let count = columns.len();
-        room.resize(HIDDEN * count, 0.0);
-        layer.bias(count, room);
-        for (tap, weights) in layer.weights.chunks_exact(HIDDEN * HIDDEN).enumerate() {
-            let first = Self::MARGIN + columns.start + tap * dilation - dilation;
-            product(weights, &self.values[first..], self.stride, HIDDEN, count, room);
+        self.network.first_layer(out, count, tapped, map);
+        let mut bands = BANDS / POOLS[0];
+        let factors = [1, POOLS[1], 1, POOLS[2]];
+        for (layer, factor) in self.network.separable.iter().zip(factors) {
+            layer.run(simd, map, bands, count, factor, tapped, out);
+            std::mem::swap(map, out);
+            bands /= factor;
         }
-        for (row, more) in self.rows(columns).zip(room.chunks_exact(count)) {
-            row.iter_mut().zip(more).for_each(|(l, o)| *l += o.max(0.0));
-        }
+        clear(out, HIDDEN * stride);
+        let join = Made {
+            layer: &self.network.join,
+            dilation: 0,
+            map: (map, stride),
+            first: 0,
+            columns: stride,
+        };
+        join.raise(simd, out, stride);
     }
 }
 
-/// `bias + taps of line`, an odd number of them `dilation` frames apart, for rows of `frames`; zeros outside. The
-/// weights of one tap, outputs by inputs, lie after those of the other.
-pub(super) fn convolve(layer: &Dense, taps: usize, dilation: usize, line: &[f32], frames: usize) -> Vec<f32> {
-    let (inputs, outputs) = (line.len() / frames.max(1), layer.bias.len());
-    let reach = dilation * (taps / 2);
-    let wide = frames + 2 * reach;
-    let mut padded = vec![0.0; inputs * wide];
-    for (to, from) in padded.chunks_exact_mut(wide).zip(line.chunks_exact(frames)) {
-        to[reach..reach + frames].copy_from_slice(from);
-    }
-    let mut out = vec![0.0; outputs * frames];
-    for (row, bias) in out.chunks_exact_mut(frames).zip(&layer.bias) {
-        row.fill(*bias);
-    }
-    for (tap, weights) in layer.weights.chunks_exact(outputs * inputs).enumerate() {
-        product(weights, &padded[tap * dilation..], wide, inputs, frames, &mut out);
-    }
-    out
-}
-
-impl Dense {
-    /// Fills rows of `columns` values with the bias of each.
-    fn bias(&self, columns: usize, out: &mut [f32]) {
-        let rows = out.chunks_exact_mut(columns.max(1)).zip(&self.bias);
-        rows.for_each(|(row, bias)| row.fill(*bias));
-    }
-
-    /// `out = bias + weights * map`, for maps of `columns` values in a row.
-    pub(super) fn add(&self, map: &[f32], columns: usize, out: &mut [f32]) {
-        self.bias(columns, out);
-        product(
-            &self.weights,
-            map,
-            columns,
-            map.len() / columns.max(1),
-            columns,
-            out,
-        );
+impl Network {
+    /// The first convolution, pooled.
+    #[inline(always)]
+    fn first_layer(&self, seen: &[f32], frames: usize, tapped: &mut Vec<f32>, out: &mut Vec<f32>) {
+        let stride = wide(frames);
+        clear(out, CHANNELS[0] * BANDS / POOLS[0] * stride);
+        clear(tapped, stride);
+        let channels = out.chunks_exact_mut(BANDS / POOLS[0] * stride);
+        let weights = self.first.as_chunks::<9>().0.iter().zip(&self.base);
+        for (map, (taps, base)) in channels.zip(weights) {
+            for (pooled, row) in map.chunks_exact_mut(stride).enumerate() {
+                for band in pooled * POOLS[0]..(pooled + 1) * POOLS[0] {
+                    take_taps(seen, band, taps, *base, stride, &mut tapped[..frames]);
+                    // From 0 on, which rectifies.
+                    row.iter_mut()
+                        .zip(tapped.iter())
+                        .for_each(|(o, x)| *o = o.max(*x));
+                }
+            }
+        }
     }
 }
 
 impl Separable {
-    fn run(&self, map: &[f32], bands: usize, frames: usize, tapped: &mut Vec<f32>, out: &mut Vec<f32>) {
-        let size = bands * frames;
-        tapped.resize(map.len(), 0.0);
-        let channels = tapped.chunks_exact_mut(size).zip(map.chunks_exact(size));
-        for ((to, from), taps) in channels.zip(self.taps.chunks_exact(9)) {
-            Arch::new().dispatch(Taps {
-                from,
-                taps,
-                base: 0.0,
-                frames,
-                to,
-            });
-        }
-        out.resize(self.mix.bias.len() * size, 0.0);
-        self.mix.add(tapped, size, out);
-        relu(out);
-    }
-}
-
-/// `out += weights * map`: weights are outputs by `inputs`, row `i` of the map starts at `i * stride`.
-fn product(weights: &[f32], map: &[f32], stride: usize, inputs: usize, columns: usize, out: &mut [f32]) {
-    let outputs = out.len() / columns.max(1);
-    // Shapes that do not fit their slices are ruled out by the callers, all in this file; a test runs every layer.
-    let weights = ArrayView2::from_shape((outputs, inputs), weights);
-    let map = ArrayView2::from_shape((inputs, columns).strides((stride, 1)), map);
-    let out = ArrayViewMut2::from_shape((outputs, columns), out);
-    if let (Ok(weights), Ok(map), Ok(mut out)) = (weights, map, out) {
-        general_mat_mul(1.0, &weights, &map, 1.0, &mut out);
-    }
-}
-
-/// Makes `to` of `base` and a three by three filter (bands by frames) of `from`, zeros outside; with the widest
-/// instructions that there are.
-struct Taps<'a> {
-    from: &'a [f32],
-    taps: &'a [f32],
-    base: f32,
-    frames: usize,
-    to: &'a mut [f32],
-}
-
-impl WithSimd for Taps<'_> {
-    type Output = ();
-
+    /// From `map` to `out`, the largest of every `factor` neighbouring bands, and 0 at least.
     #[inline(always)]
-    fn with_simd<S: Simd>(self, _: S) {
-        take_taps(self.from, self.taps, self.base, self.frames, self.to);
+    #[expect(clippy::too_many_arguments)]
+    fn run<S: Simd>(
+        &self,
+        simd: S,
+        map: &[f32],
+        bands: usize,
+        frames: usize,
+        factor: usize,
+        tapped: &mut Vec<f32>,
+        out: &mut Vec<f32>,
+    ) {
+        let (stride, taps) = (wide(frames), self.taps.as_chunks::<9>().0);
+        clear(tapped, taps.len() * stride);
+        clear(out, self.mix.outputs() * bands / factor * stride);
+        for band in 0..bands {
+            let channels = tapped
+                .chunks_exact_mut(stride)
+                .zip(map.chunks_exact(bands * stride));
+            for ((to, from), taps) in channels.zip(taps) {
+                take_taps(from, band, taps, 0.0, stride, &mut to[..frames]);
+            }
+            let made = Made {
+                layer: &self.mix,
+                dilation: 0,
+                map: (tapped, stride),
+                first: 0,
+                columns: stride,
+            };
+            let rows = out.get_mut(band / factor * stride..).unwrap_or_default();
+            made.raise(simd, rows, bands / factor * stride);
+        }
     }
 }
 
+/// Makes a map of so many zeros.
+fn clear(map: &mut Vec<f32>, length: usize) {
+    map.clear();
+    map.resize(length, 0.0);
+}
+
+/// Makes `row` of `base` and a three by three filter (bands by frames) of `from` around a band, zeros outside.
 #[inline(always)]
-fn take_taps(from: &[f32], taps: &[f32], base: f32, frames: usize, to: &mut [f32]) {
-    let lines = |band: usize| from.get(band * frames..(band + 1) * frames);
-    for (band, row) in to.chunks_exact_mut(frames).enumerate() {
-        let near = [band.checked_sub(1).and_then(lines), lines(band), lines(band + 1)];
-        let taps = taps.as_chunks::<3>().0;
-        match (near, taps) {
-            ([Some(above), Some(here), Some(below)], &[a, b, c]) => {
-                take_nine([above, here, below], [a, b, c], base, row);
-            }
-            _ => {
-                row.fill(base);
-                let there = near.into_iter().zip(taps);
-                there.for_each(|(line, taps)| add_three(line.unwrap_or_default(), *taps, row));
-            }
+fn take_taps(from: &[f32], band: usize, taps: &[f32; 9], base: f32, stride: usize, row: &mut [f32]) {
+    let frames = row.len();
+    let line = |band: usize| from.get(band * stride..band * stride + frames);
+    let near = [band.checked_sub(1).and_then(line), line(band), line(band + 1)];
+    let taps = taps.as_chunks::<3>().0;
+    match (near, taps) {
+        ([Some(above), Some(here), Some(below)], &[a, b, c]) => {
+            take_nine([above, here, below], [a, b, c], base, row);
+        }
+        _ => {
+            row.fill(base);
+            let there = near.into_iter().zip(taps);
+            there.for_each(|(line, taps)| add_three(line.unwrap_or_default(), *taps, row));
         }
     }
 }
@@ -398,24 +335,6 @@ fn add_three(line: &[f32], [before, here, after]: [f32; 3], row: &mut [f32]) {
         let right = line.get(at + 1).map_or(0.0, |right| after * right);
         *o += left + here * y + right;
     });
-}
-
-/// The largest of every `factor` neighbouring bands.
-fn pool(map: &[f32], channels: usize, bands: usize, factor: usize, frames: usize, out: &mut Vec<f32>) {
-    let left = bands / factor;
-    out.resize(channels * left * frames, 0.0);
-    out.fill(f32::NEG_INFINITY);
-    for channel in 0..channels {
-        for band in 0..left * factor {
-            let to = &mut out[(channel * left + band / factor) * frames..][..frames];
-            let from = &map[(channel * bands + band) * frames..][..frames];
-            to.iter_mut().zip(from).for_each(|(o, x)| *o = o.max(*x));
-        }
-    }
-}
-
-fn relu(map: &mut [f32]) {
-    map.iter_mut().for_each(|x| *x = x.max(0.0));
 }
 
 #[cfg(test)]

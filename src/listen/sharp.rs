@@ -12,7 +12,8 @@ use std::sync::OnceLock;
 use rayon::prelude::*;
 use realfft::RealFftPlanner;
 
-use super::network::{Dense, Source, convolve};
+use super::network::Source;
+use super::product::{Layer, convolve};
 use super::{Heard, Sound, TRAINED_PEAK, peak_of};
 use crate::audio::{RATE, Recording};
 use crate::units::Seconds;
@@ -264,8 +265,8 @@ pub(super) struct Network {
     /// Gain and offset of each input.
     gains: Vec<f32>,
     offsets: Vec<f32>,
-    layers: Vec<Dense>,
-    last: Dense,
+    layers: Vec<Layer>,
+    last: Layer,
 }
 
 impl Network {
@@ -280,9 +281,9 @@ impl Network {
             gains: source.take(INPUTS),
             offsets: source.take(INPUTS),
             layers: (0..DILATIONS.len())
-                .map(|at| source.dense(HIDDEN, TAPS * if at == 0 { INPUTS } else { HIDDEN }))
+                .map(|at| source.layer(HIDDEN, if at == 0 { INPUTS } else { HIDDEN }, TAPS))
                 .collect(),
-            last: source.dense(OUTPUTS, HIDDEN),
+            last: source.layer(OUTPUTS, HIDDEN, 1),
         }
     }
 
@@ -294,15 +295,13 @@ impl Network {
             .flat_map(|(row, (gain, offset))| row.iter().map(move |x| x * gain + offset))
             .collect();
         for (at, (layer, dilation)) in self.layers.iter().zip(DILATIONS).enumerate() {
-            let out = convolve(layer, TAPS, dilation, &line, frames);
+            let out = convolve(layer, dilation, &line, frames);
             if at == 0 {
                 line = out.into_iter().map(|x| x.max(0.0)).collect();
             } else {
                 line.iter_mut().zip(out).for_each(|(l, o)| *l += o.max(0.0));
             }
         }
-        let mut out = vec![0.0; OUTPUTS * frames];
-        self.last.add(&line, frames, &mut out);
-        out
+        convolve(&self.last, 0, &line, frames)
     }
 }
