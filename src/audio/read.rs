@@ -42,21 +42,21 @@ pub fn read(path: &Path, options: &AudioOptions) -> Result<Recording, AudioError
     let file = path
         .file_name()
         .map_or_else(|| name.clone(), |f| one_line(&f.to_string_lossy()));
-    read_from(File::open(path).map_err(io)?, file, options, &name)
+    let open = || File::open(path);
+    read_from(open().map_err(io)?, open, file, options, &name)
 }
 
 /// The same for the bytes of a file called `name`.
 pub fn read_bytes(bytes: Vec<u8>, name: &str, options: &AudioOptions) -> Result<Recording, AudioError> {
-    read_from(
-        Cursor::new(Arc::<[u8]>::from(bytes)),
-        name.to_owned(),
-        options,
-        name,
-    )
+    let source = Cursor::new(Arc::<[u8]>::from(bytes));
+    let again = source.clone();
+    read_from(source, move || Ok(again), name.to_owned(), options, name)
 }
 
+/// Reads `source`; `again` gives it once more, for what has to go through all its bytes beside.
 fn read_from<S: coded::Source>(
     mut source: S,
+    again: impl FnOnce() -> io::Result<S> + Send,
     file: String,
     options: &AudioOptions,
     name: &str,
@@ -82,11 +82,28 @@ fn read_from<S: coded::Source>(
         Kind::Wav => None,
         Kind::Coded(kind) => Some(kind),
     };
-    let sha256 = digest(&mut source).map_err(io)?;
     source.rewind().map_err(io)?;
+    let (sha256, recording) = rayon::join(
+        || again().and_then(|mut source| digest(&mut source)),
+        || decode_from(source, kind, (file, length), options, name),
+    );
+    let sha256 = sha256.map_err(io)?;
+    let mut recording = recording?;
+    recording.source.sha256 = sha256;
+    Ok(recording)
+}
+
+/// All of it but the digest. `kind` is what a source of `length` bytes has instead of plain samples.
+fn decode_from<S: coded::Source>(
+    mut source: S,
+    kind: Option<&'static str>,
+    (file, length): (String, u64),
+    options: &AudioOptions,
+    name: &str,
+) -> Result<Recording, AudioError> {
     let facts = |header: &Header| Source {
         file,
-        sha256,
+        sha256: String::new(),
         seconds: Seconds(header.frames as f64 / f64::from(header.rate)),
         sample_rate: header.rate,
         channels: header.channels,

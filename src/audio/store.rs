@@ -6,13 +6,15 @@
 
 use std::fs::File;
 use std::io::{self, BufWriter, Write};
+use std::ops::Range;
 use std::sync::{Arc, OnceLock};
 
 /// More samples than these go to the disk: 4 MiB, 24 seconds in stereo.
 const IN_MEMORY: usize = 2 << 20;
 
-/// Bytes read from the disk at a time, on the stack of the reader.
+/// Bytes read from the disk at a time, on the stack of the reader, and where few are wanted.
 const BLOCK: usize = 16_384;
+const LITTLE: usize = 2_048;
 
 /// The samples of a recording, readable by many threads at once.
 #[derive(Debug, Clone, Default)]
@@ -63,26 +65,38 @@ impl Store {
                 let wanted = samples.get(first * self.channels..last * self.channels);
                 visit(wanted.unwrap_or_default());
             }
-            Place::Disk(disk) => {
-                let (mut bytes, mut block) = ([0u8; BLOCK], [0i16; BLOCK / 2]);
-                let size = 2 * self.channels;
-                let mut at = first;
-                while at < last {
-                    let some = (last - at).min(BLOCK / size).max(1);
-                    let wanted = bytes.get_mut(..some * size).unwrap_or_default();
-                    if let Err(error) = read_at(&disk.file, wanted, (at * size) as u64) {
-                        // Silence from here on; whoever writes a result asks for the fault first.
-                        let _ = disk.fault.set(error.to_string());
-                        return;
-                    }
-                    let (pairs, _) = wanted.as_chunks::<2>();
-                    for (sample, two) in block.iter_mut().zip(pairs) {
-                        *sample = i16::from_ne_bytes(*two);
-                    }
-                    visit(block.get(..some * self.channels).unwrap_or_default());
-                    at += some;
-                }
+            // Little is asked for most often, and room that is not needed takes time to make.
+            Place::Disk(disk) if (last - first) * self.channels <= LITTLE / 2 => {
+                self.each_of_disk::<LITTLE, { LITTLE / 2 }>(disk, first..last, visit);
             }
+            Place::Disk(disk) => self.each_of_disk::<BLOCK, { BLOCK / 2 }>(disk, first..last, visit),
+        }
+    }
+
+    fn each_of_disk<const BYTES: usize, const SAMPLES: usize>(
+        &self,
+        disk: &Disk,
+        frames: Range<usize>,
+        mut visit: impl FnMut(&[i16]),
+    ) {
+        let mut bytes = [0u8; BYTES];
+        let mut block = [0i16; SAMPLES];
+        let size = 2 * self.channels;
+        let mut at = frames.start;
+        while at < frames.end {
+            let some = (frames.end - at).min(BYTES / size).max(1);
+            let wanted = bytes.get_mut(..some * size).unwrap_or_default();
+            if let Err(error) = read_at(&disk.file, wanted, (at * size) as u64) {
+                // Silence from here on; whoever writes a result asks for the fault first.
+                let _ = disk.fault.set(error.to_string());
+                return;
+            }
+            let (pairs, _) = wanted.as_chunks::<2>();
+            for (sample, two) in block.iter_mut().zip(pairs) {
+                *sample = i16::from_ne_bytes(*two);
+            }
+            visit(block.get(..some * self.channels).unwrap_or_default());
+            at += some;
         }
     }
 

@@ -19,17 +19,23 @@ pub(super) const PAGE: &str = "study.html";
 const SOUND: &str = "sound";
 
 /// Writes what the page needs beside it: the recording's sound, at most `most` of it, and that of the drums. None at
-/// all leaves a page that is silent.
+/// all leaves a page that is silent. `drums` is what [`drums`] makes.
 pub(super) fn write_sound(
     out: &Outbox,
     study: &Study,
     recording: &Recording,
+    drums: &str,
     most: Seconds,
 ) -> Result<Sound, Error> {
     let mut sound = Sound::new(RATE, recording.channels(), recording.start, recording.len(), most);
     write_parts(out, study, recording, &mut sound)?;
-    out.put(drums::NAME, drums::script(RATE).as_bytes())?;
+    out.put(drums::NAME, drums.as_bytes())?;
     Ok(sound)
+}
+
+/// The sound of the drums, which is the same for every study.
+pub(super) fn drums() -> String {
+    drums::script(RATE)
 }
 
 /// Writes the page, whose sound is there; what the player should know of it comes back.

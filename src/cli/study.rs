@@ -61,7 +61,9 @@ pub(super) fn make(
             .start_from(file.clone(), study::read_kit(file)?);
     }
     show(Stage::Read);
-    let recording = audio::read(recording, &options.audio)?;
+    // Reading goes on one core; what needs nothing of the recording is made on another.
+    let (recording, drums) = rayon::join(|| audio::read(recording, &options.audio), page::drums);
+    let recording = recording?;
     let other_recording = loaded.check_recording(&(&recording.source).into())?;
     let mut study = study_of(&recording, &options, &mut loaded.corrections, &show);
     recording.check()?;
@@ -76,7 +78,7 @@ pub(super) fn make(
         );
         drawn?;
         scored?;
-        page::write_sound(out, &study, &recording, most)
+        page::write_sound(out, &study, &recording, &drums, most)
     })?;
     let page = page::write(folder, &study, &saved, &sound)?;
     let minded = loaded.warnings.iter().chain(&page);

@@ -249,15 +249,20 @@ impl<const N: usize> WithSimd for Viterbi<'_, N> {
     type Output = Vec<(Vec<usize>, f64)>;
 
     #[inline(always)]
-    fn with_simd<S: Simd>(self, _: S) -> Self::Output {
-        viterbi(self.search, self.first, self.last)
+    fn with_simd<S: Simd>(self, simd: S) -> Self::Output {
+        viterbi(simd, self.search, self.first, self.last)
     }
 }
 
 /// Beat frames of the best path and its score for each way to hold the tempo: the first beat begins at or before frame
 /// `first`, the last ends after frame `last`. What the events score is worked out once for all.
 #[inline(always)]
-fn viterbi<const N: usize>(search: &Search<N>, first: usize, last: usize) -> Vec<(Vec<usize>, f64)> {
+fn viterbi<S: Simd, const N: usize>(
+    simd: S,
+    search: &Search<N>,
+    first: usize,
+    last: usize,
+) -> Vec<(Vec<usize>, f64)> {
     let (shortest, count) = (search.shortest, search.count);
     let mut ways: [Way; N] = std::array::from_fn(|_| Way::new(shortest, count, first, search.kept));
     let mut scores = vec![0.0; room(count)];
@@ -268,7 +273,11 @@ fn viterbi<const N: usize>(search: &Search<N>, first: usize, last: usize) -> Vec
         }
         search.score(frame, event, &mut scores);
         for (way, prices) in ways.iter_mut().zip(&search.prices) {
-            way.reach(frame, prices);
+            way.reach(simd, frame, prices);
+            if frame + shortest + count <= last + 1 {
+                way.go_on(&scores);
+                continue;
+            }
             for (length, score) in scores.iter().enumerate().take(count) {
                 let so_far = way.arrived(length);
                 if so_far == f32::NEG_INFINITY {
@@ -278,12 +287,12 @@ fn viterbi<const N: usize>(search: &Search<N>, first: usize, last: usize) -> Vec
                 if next > last {
                     way.ends(frame, length, score);
                 } else {
-                    way.go_on(length, score);
+                    way.go_on_by(length, score);
                 }
             }
-            if frame > first && frame + shortest + count <= last {
-                way.settle(frame + 1);
-            }
+        }
+        if frame > first && frame + shortest + count <= last {
+            ways.iter_mut().for_each(|way| way.settle(frame + 1));
         }
     }
     ways.into_iter().map(Way::finish).collect()
@@ -353,7 +362,7 @@ mod tests {
                 prices: [prices(5, price)],
                 kept: KEPT,
             };
-            let (beats, score) = viterbi(&search, first, last).remove(0);
+            let (beats, score) = viterbi(pulp::Scalar, &search, first, last).remove(0);
             let oracle = (0..=first)
                 .map(|f| try_all(&search, f, None, last))
                 .fold(f64::NEG_INFINITY, f64::max);
@@ -390,7 +399,7 @@ mod tests {
                     prices: [prices(9, price)],
                     kept,
                 };
-                viterbi(&search, places[0] / FINE, places[599] / FINE).remove(0)
+                viterbi(pulp::Scalar, &search, places[0] / FINE, places[599] / FINE).remove(0)
             });
             let [(few, score), (all, best)] = found;
             assert_eq!(few, all, "seed {seed}");

@@ -5,6 +5,8 @@
 //! that lie far behind are settled: the way that is best so far is taken, and those that do not pass through it are
 //! given up. Long before, all ways that are worth following have become one.
 
+use pulp::Simd;
+
 /// The way that is being found with one way to hold the tempo.
 pub(super) struct Way {
     /// Frames of the shortest beat, and how many lengths there are.
@@ -42,8 +44,8 @@ pub(super) const REACH: usize = 3;
 /// How many lengths may go before one.
 const NEAR: usize = 2 * REACH + 1;
 
-/// Lengths that are worked out side by side.
-pub(super) const LANES: usize = 8;
+/// Lengths are filled up to whole vectors of the widest that there are.
+pub(super) const LANES: usize = 16;
 
 /// For each length that goes before, counted from [`REACH`] shorter, the price of going on to every length.
 pub(super) type Prices = [Vec<f32>; NEAR];
@@ -85,7 +87,7 @@ impl Way {
     /// Goes on to the next frame: finds the best beat before one of each length that begins there. Near its start
     /// nothing need go before, which costs nothing.
     #[inline(always)]
-    pub(super) fn reach(&mut self, frame: usize, prices: &Prices) {
+    pub(super) fn reach<S: Simd>(&mut self, simd: S, frame: usize, prices: &Prices) {
         let least = if frame <= self.first {
             0.0
         } else {
@@ -94,25 +96,28 @@ impl Way {
         self.slot = frame % self.ring;
         let at = self.slot * self.row;
         let ended = &mut self.ended[at..at + self.row];
+        let mut chosen = [0.0f32; LANES];
         for (block, to) in self.best.as_chunks_mut::<LANES>().0.iter_mut().enumerate() {
-            let (mut best, mut from) = ([least; LANES], [u32::from(NOTHING); LANES]);
-            // The longest first: of two that are as good, the one that began first counts.
-            for near in (0..NEAR).rev() {
-                let before = ended[block * LANES + near..].first_chunk::<LANES>();
-                let price = prices[near][block * LANES..].first_chunk::<LANES>();
-                let (Some(before), Some(price)) = (before, price) else {
-                    continue;
-                };
-                // Without a branch, so that all are compared in a few instructions.
-                for lane in 0..LANES {
-                    let arrived = before[lane] - price[lane];
-                    let better = arrived > best[lane];
-                    best[lane] = if better { arrived } else { best[lane] };
-                    from[lane] = if better { near as u32 } else { from[lane] };
+            let vectors = S::as_mut_simd_f32s(to).0.iter_mut();
+            let chosen_vectors = S::as_mut_simd_f32s(&mut chosen).0.iter_mut();
+            for (number, (to, chosen)) in vectors.zip(chosen_vectors).enumerate() {
+                let at = block * LANES + number * S::F32_LANES;
+                let (mut best, mut from) = (simd.splat_f32s(least), simd.splat_f32s(f32::from(NOTHING)));
+                // The longest first: of two that are as good, the one that began first counts.
+                for near in (0..NEAR).rev() {
+                    let before = S::as_simd_f32s(&ended[at + near..]).0.first();
+                    let price = S::as_simd_f32s(&prices[near][at..]).0.first();
+                    let (Some(before), Some(price)) = (before, price) else {
+                        continue;
+                    };
+                    let arrived = simd.sub_f32s(*before, *price);
+                    let better = simd.greater_than_f32s(arrived, best);
+                    best = simd.select_f32s(better, arrived, best);
+                    from = simd.select_f32s(better, simd.splat_f32s(near as f32), from);
                 }
+                (*to, *chosen) = (best, from);
             }
-            *to = best;
-            self.from.extend(from.map(|near| near as u8));
+            self.from.extend(chosen.map(|near| near as u8));
         }
         ended.fill(f32::NEG_INFINITY);
     }
@@ -131,9 +136,33 @@ impl Way {
         }
     }
 
-    /// Enters a beat of length number `length` that begins at the frame that was reached last.
+    /// Enters a beat of every length that begins at the frame that was reached last; `scores` are their own. What
+    /// nothing leads to stays so.
     #[inline(always)]
-    pub(super) fn go_on(&mut self, length: usize, score: f64) {
+    pub(super) fn go_on(&mut self, scores: &[f64]) {
+        let mut so_far = self.best.iter().zip(scores).take(self.count);
+        let ends = self.slot + self.shortest;
+        // Of the lengths that end within the ring, and then of those that come round to its beginning.
+        let within = self.ring.saturating_sub(ends).min(self.count);
+        for (first, slot, count) in [
+            (0, ends, within),
+            (
+                within,
+                (ends + within).saturating_sub(self.ring),
+                self.count - within,
+            ),
+        ] {
+            let from = (slot * self.row + REACH + first).min(self.ended.len());
+            let places = self.ended[from..].iter_mut().step_by(self.row + 1);
+            for (place, (before, own)) in places.zip(so_far.by_ref().take(count)) {
+                *place = (f64::from(*before) + own) as f32;
+            }
+        }
+    }
+
+    /// The same of one length.
+    #[inline(always)]
+    pub(super) fn go_on_by(&mut self, length: usize, score: f64) {
         let ends = self.slot + self.shortest + length;
         let slot = if ends < self.ring { ends } else { ends - self.ring };
         self.ended[slot * self.row + REACH + length] = score as f32;

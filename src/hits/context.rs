@@ -25,6 +25,8 @@ const SHORTEST: usize = 8;
 const LONGEST: usize = 400;
 /// How many of the best distances are also looked at alone.
 const BEST: usize = 16;
+/// Distances that are worked out side by side.
+const SIDE: usize = 16;
 /// Log odds of a neighbour that is not there.
 const ABSENT: f32 = -9.0;
 /// Log odds beyond which a first opinion is not taken seriously.
@@ -106,9 +108,7 @@ impl Rhythm {
         let end = (first + BLOCK + AROUND).min(self.cells.len());
         let (cells, near) = (&self.cells[start..end], &self.near[start..end]);
         let usual = near.iter().sum::<f32>() / near.len().max(1) as f32;
-        let returns: Vec<f32> = (SHORTEST..LONGEST)
-            .map(|lag| returning(cells, near, lag))
-            .collect();
+        let returns = returning(cells, near);
         let weights: Vec<f32> = returns.iter().map(|r| (r - usual).max(0.0).powi(2)).collect();
         let strongest = returns.iter().copied().fold(0.0, f32::max);
         let mut ranked: Vec<usize> = (0..weights.len()).collect();
@@ -125,14 +125,30 @@ impl Rhythm {
     }
 }
 
-/// How probable a stroke is `lag` cells after another.
-fn returning(cells: &[f32], near: &[f32], lag: usize) -> f32 {
-    let Some(later) = near.get(lag..) else {
-        return 0.0;
-    };
-    let both: f32 = cells.iter().zip(later).map(|(a, b)| a * b).sum();
-    let first: f32 = cells.iter().take(later.len()).sum();
-    both / first.max(1e-3)
+/// How probable a stroke is at each distance after another, from [`SHORTEST`] to [`LONGEST`] cells.
+fn returning(cells: &[f32], near: &[f32]) -> Vec<f32> {
+    let mut sum = 0.0;
+    let sums = cells.iter().map(|cell| {
+        sum += cell;
+        sum
+    });
+    let sums: Vec<f32> = std::iter::once(0.0).chain(sums).collect();
+    let mut returns = vec![0.0f32; LONGEST - SHORTEST];
+    for (block, both) in returns.chunks_mut(SIDE).enumerate() {
+        // Sums of many distances grow side by side, each in its own order; there are no strokes beyond the end.
+        let first = SHORTEST + block * SIDE;
+        for (n, cell) in cells.iter().enumerate() {
+            let later = near.get(n + first..).unwrap_or_default();
+            both.iter_mut()
+                .zip(later)
+                .for_each(|(both, near)| *both += cell * near);
+        }
+        for (lag, both) in (first..).zip(both) {
+            let there = near.len().checked_sub(lag).and_then(|count| sums.get(count));
+            *both /= there.copied().unwrap_or(0.0).max(1e-3);
+        }
+    }
+    returns
 }
 
 /// The mean probability of strokes at the distances numbered `lags` before and after `cell`, by weight.

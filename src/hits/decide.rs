@@ -8,19 +8,24 @@
 pub(crate) struct Trees {
     /// The nodes of all trees, a parent before its children, the lower child right after its parent.
     nodes: Vec<Node>,
-    /// Where each tree begins.
-    roots: Vec<usize>,
+    /// Where each tree begins, and how many splits its longest way has.
+    roots: Vec<(usize, usize)>,
     /// Log odds before any tree has spoken.
     base: f32,
 }
 
 /// One place of a tree; small, as all trees are gone through for every candidate.
-enum Node {
-    /// Goes on to the next node up to `limit` of number `input`, else to node `above`.
-    Split { input: u16, limit: f32, above: u32 },
-    /// Ends with this share of the log odds.
-    Leaf(f32),
+#[derive(Clone, Copy, Default)]
+struct Node {
+    /// Goes on to the next node up to this limit of number `input`, else `above` nodes further. Where `above` is 0 the
+    /// way ends with this share of the log odds.
+    limit: f32,
+    input: u16,
+    above: u16,
 }
+
+/// Trees that are gone through side by side, so that none waits for the other.
+const SIDE: usize = 8;
 
 impl Trees {
     /// The trees that judge a candidate by its evidence.
@@ -43,56 +48,66 @@ impl Trees {
             base,
         };
         for line in lines {
-            trees.roots.push(trees.nodes.len());
-            trees.grow(&mut line.split_ascii_whitespace());
+            let root = trees.nodes.len();
+            let depth = trees.grow(&mut line.split_ascii_whitespace());
+            trees.roots.push((root, depth));
         }
         trees
     }
 
-    /// Reads one node and all below it.
-    fn grow<'a>(&mut self, words: &mut impl Iterator<Item = &'a str>) {
+    /// Reads one node and all below it; how many splits the longest way down has.
+    fn grow<'a>(&mut self, words: &mut impl Iterator<Item = &'a str>) -> usize {
         let word = words.next().unwrap_or("0");
-        let Some((input, limit)) = word.split_once(':') else {
-            self.nodes.push(Node::Leaf(word.parse().unwrap_or(0.0)));
-            return;
-        };
         let own = self.nodes.len();
-        self.nodes.push(Node::Leaf(0.0));
-        self.grow(words);
-        let split = Node::Split {
-            input: input.parse().unwrap_or(0),
+        self.nodes.push(Node::default());
+        let (input, limit) = word.split_once(':').unwrap_or(("0", word));
+        let mut node = Node {
             limit: limit.parse().unwrap_or(0.0),
-            above: self.nodes.len() as u32,
+            input: input.parse().unwrap_or(0),
+            above: 0,
         };
-        if let Some(node) = self.nodes.get_mut(own) {
-            *node = split;
+        let mut depth = 0;
+        if word.contains(':') {
+            let below = self.grow(words);
+            node.above = u16::try_from(self.nodes.len() - own).unwrap_or(0);
+            depth = 1 + below.max(self.grow(words));
         }
-        self.grow(words);
+        if let Some(place) = self.nodes.get_mut(own) {
+            *place = node;
+        }
+        depth
     }
 
     /// The log odds that a candidate of which these numbers speak is a stroke.
     pub(crate) fn log_odds(&self, numbers: &[f32]) -> f32 {
-        self.roots
-            .iter()
-            .fold(self.base, |sum, root| sum + self.leaf(*root, numbers))
+        let (sides, rest) = self.roots.as_chunks::<SIDE>();
+        let sum = sides.iter().fold(self.base, |sum, roots| {
+            self.leaves(roots, numbers)
+                .iter()
+                .fold(sum, |sum, leaf| sum + leaf)
+        });
+        rest.iter()
+            .fold(sum, |sum, root| sum + self.leaves(&[*root], numbers)[0])
     }
 
-    fn leaf(&self, root: usize, numbers: &[f32]) -> f32 {
-        let mut place = root;
-        loop {
-            match self.nodes.get(place) {
-                Some(Node::Split { input, limit, above }) => {
-                    let value = numbers.get(usize::from(*input)).copied().unwrap_or(0.0);
-                    place = if value <= *limit {
-                        place + 1
-                    } else {
-                        *above as usize
-                    };
-                }
-                Some(Node::Leaf(value)) => return *value,
-                None => return 0.0,
+    /// Where the ways down some trees end.
+    fn leaves<const N: usize>(&self, roots: &[(usize, usize); N], numbers: &[f32]) -> [f32; N] {
+        let node = |place: usize| self.nodes.get(place).copied().unwrap_or_default();
+        let mut places = roots.map(|(root, _)| root);
+        let depth = roots.iter().map(|(_, depth)| *depth).max().unwrap_or(0);
+        for _ in 0..depth {
+            for place in &mut places {
+                let Node { limit, input, above } = node(*place);
+                let value = numbers.get(usize::from(input)).copied().unwrap_or(0.0);
+                // Both ways stay where the way has ended.
+                *place += if value <= limit {
+                    usize::from(above != 0)
+                } else {
+                    usize::from(above)
+                };
             }
         }
+        places.map(|place| node(place).limit)
     }
 }
 

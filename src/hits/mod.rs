@@ -128,13 +128,10 @@ fn rising(recording: &Recording) -> Vec<(Attack, f64)> {
         inspect(recording, |attack, evidence| (attack, first.log_odds(&evidence)));
     let second = Trees::second();
     let contexts = contexts(&opinions(&judged));
-    let sure = contexts
-        .iter()
-        .map(|context| probability(f64::from(second.log_odds(context))));
     judged
-        .iter()
-        .zip(sure)
-        .map(|((attack, _), sure)| (*attack, sure))
+        .par_iter()
+        .zip(&contexts)
+        .map(|((attack, _), context)| (*attack, probability(f64::from(second.log_odds(context)))))
         .collect()
 }
 

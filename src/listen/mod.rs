@@ -169,12 +169,14 @@ fn listen_by(recording: &Recording, chunk: usize) -> Heard {
 const TRAINED_PEAK: f32 = 0.9;
 
 fn peak_of(recording: &Recording) -> f32 {
-    let mut block = [0.0f32; 4096];
-    let starts = (0..recording.len()).step_by(block.len());
-    starts.fold(0.0, |peak: f32, start| {
-        recording.read_mono(start as isize, &mut block);
-        block.iter().fold(peak, |peak, x| peak.max(x.abs()))
-    })
+    const BLOCK: usize = 1 << 16;
+    let peak = |number: usize| {
+        let mut block = vec![0.0f32; BLOCK];
+        recording.read_mono((number * BLOCK) as isize, &mut block);
+        block.iter().fold(0.0f32, |peak, x| peak.max(x.abs()))
+    };
+    let blocks = (0..recording.len().div_ceil(BLOCK)).into_par_iter();
+    blocks.map(peak).reduce(|| 0.0, f32::max)
 }
 
 #[cfg(test)]

@@ -23,7 +23,7 @@ const POOLS: [usize; 3] = [2, 3, 4];
 /// Frames that the convolutions over time and frequency see on either side: one each.
 const EDGE: usize = 5;
 /// Frames of a tile, without its edges: with them whole [`COLUMNS`].
-const TILE: usize = 4 * COLUMNS - 2 * EDGE;
+const TILE: usize = 5 * COLUMNS - 2 * EDGE;
 
 /// Frames on either side that one output depends on: the edge and the sum of the dilations.
 pub(super) const CONTEXT: usize = EDGE + 66;
@@ -71,12 +71,15 @@ impl Source<'_> {
 
 /// The value of a 16-bit float (IEEE 754 binary16).
 fn half(bits: u16) -> f32 {
-    let sign = if bits & 0x8000 == 0 { 1.0 } else { -1.0 };
-    let fraction = f32::from(bits & 0x3ff);
-    match (bits >> 10) & 0x1f {
-        0 => sign * fraction * 2f32.powi(-24),
-        exponent => sign * (1.0 + fraction / 1024.0) * 2f32.powi(i32::from(exponent) - 15),
-    }
+    /// The smallest number that is more than 0, 2 to the power of -24, and what exponents differ by.
+    const LEAST: f32 = 1.0 / 16_777_216.0;
+    const SHIFT: u32 = 127 - 15;
+    let sign = u32::from(bits & 0x8000) << 16;
+    let size = match bits & 0x7fff {
+        low @ ..0x400 => f32::from(low) * LEAST,
+        high => f32::from_bits((u32::from(high) << 13) + (SHIFT << 23)),
+    };
+    f32::from_bits(size.to_bits() | sign)
 }
 
 impl Network {

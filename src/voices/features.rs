@@ -92,11 +92,10 @@ impl Bands {
         }
     }
 
-    /// The power in each band of the window that begins `start` seconds into the sound.
-    fn powers(&self, recording: &Recording, start: f64, out: &mut [f32]) {
-        let mut samples = vec![0.0f32; self.window.len()];
-        recording.read_mono((start * f64::from(RATE)).round() as isize, &mut samples);
-        samples.iter_mut().zip(&self.window).for_each(|(s, w)| *s *= w);
+    /// The power in each band of a window that begins with the first of some samples.
+    fn powers(&self, samples: &[f32], out: &mut [f32]) {
+        let windowed = samples.iter().zip(&self.window).map(|(s, w)| s * w);
+        let mut samples: Vec<f32> = windowed.collect();
         let mut spectrum = self.fft.make_output_vec();
         // The lengths are the plan's own, so this cannot fail; if it did, the bands would be silent.
         if self.fft.process(&mut samples, &mut spectrum).is_err() {
@@ -119,11 +118,16 @@ pub fn rows(recording: &Recording, onsets: &[Onset]) -> Vec<Vec<f32>> {
             let time = (onset.time - recording.start).0;
             let mut row = vec![0.0; FEATURES];
             let (shorts, longs) = row.split_at_mut(LONG_AT);
+            let at = |start: f64| ((time + start) * f64::from(RATE)).round() as isize;
+            let (first, last) = (at(LONG_STARTS[0]), at(SHORT_STARTS[SHORT_STARTS.len() - 1]));
+            let mut samples = vec![0.0f32; last.abs_diff(first) + SHORT];
+            recording.read_mono(first, &mut samples);
+            let from = |start: f64| samples.get(at(start).abs_diff(first)..).unwrap_or_default();
             for (out, start) in shorts.chunks_exact_mut(SHORT_BANDS).zip(SHORT_STARTS) {
-                short.powers(recording, time + start, out);
+                short.powers(from(start), out);
             }
             for (out, start) in longs.chunks_exact_mut(LONG_BANDS).zip(LONG_STARTS) {
-                long.powers(recording, time + start, out);
+                long.powers(from(start), out);
             }
             row
         })
