@@ -4,6 +4,7 @@ mod coded;
 mod error;
 mod kind;
 mod mp4;
+pub(crate) mod power;
 mod read;
 mod recording;
 mod resample;

@@ -4,13 +4,11 @@
 //! filter vibrato suppression for onset detection" (DAFx 2013), in dB under the recording's own loud moments, so
 //! that gain changes nothing. The recording is read in blocks and no spectrum is kept.
 
-use std::sync::Arc;
-
 use rayon::prelude::*;
-use realfft::{RealFftPlanner, RealToComplex};
 
 use super::{HOP, WINDOW};
 use crate::audio::Recording;
+use crate::audio::power::Powers;
 
 /// Number of bands.
 pub(super) const BANDS: usize = LONG.len() + SHORT.len() - 2;
@@ -102,9 +100,7 @@ fn power(kept: u16) -> f32 {
 }
 
 fn powers(recording: &Recording, frames: usize) -> Vec<[u16; BANDS]> {
-    let mut planner = RealFftPlanner::<f32>::new();
-    let long = Windowed::new(planner.plan_fft_forward(WINDOW));
-    let short = Windowed::new(planner.plan_fft_forward(BRIEF));
+    let (long, short) = (Windowed::new(WINDOW), Windowed::new(BRIEF));
     let mut powers = vec![[0u16; BANDS]; frames];
     powers
         .par_chunks_mut(BLOCK)
@@ -122,37 +118,30 @@ fn powers(recording: &Recording, frames: usize) -> Vec<[u16; BANDS]> {
 
 /// A transform with its window, scaled so that a steady sound measures alike through any length.
 struct Windowed {
-    transform: Arc<dyn RealToComplex<f32>>,
-    window: Vec<f32>,
+    length: usize,
+    transform: Powers,
 }
 
 impl Windowed {
-    fn new(transform: Arc<dyn RealToComplex<f32>>) -> Windowed {
-        let length = transform.len() as f32;
-        let window = (0..transform.len())
-            .map(|n| (std::f32::consts::PI * n as f32 / length).sin().powi(2) / length)
+    fn new(length: usize) -> Windowed {
+        let scale = length as f32;
+        let window = (0..length)
+            .map(|n| (std::f32::consts::PI * n as f32 / scale).sin().powi(2) / scale)
             .collect();
-        Windowed { transform, window }
+        Windowed {
+            length,
+            transform: Powers::new(length, window),
+        }
     }
 
     /// Writes the power between `edges` (bins) into the bands from `first` on, a frame every [`HOP`] samples.
     fn bands(&self, samples: &[f32], edges: &[usize], frames: &mut [[u16; BANDS]], first: usize) {
-        let mut input = self.transform.make_input_vec();
-        let mut output = self.transform.make_output_vec();
-        let mut scratch = self.transform.make_scratch_vec();
-        for (frame, samples) in frames
-            .iter_mut()
-            .zip(samples.windows(self.window.len()).step_by(HOP))
-        {
-            for ((i, s), w) in input.iter_mut().zip(samples).zip(&self.window) {
-                *i = s * w;
-            }
-            // The buffers have the transform's own lengths, the one thing it can complain of.
-            let _ = self
-                .transform
-                .process_with_scratch(&mut input, &mut output, &mut scratch);
+        let mut room = self.transform.room();
+        let windows = samples.windows(self.length).step_by(HOP);
+        for (frame, samples) in frames.iter_mut().zip(windows) {
+            let powers = self.transform.of(samples, &mut room);
             for (power, edge) in frame[first..].iter_mut().zip(edges.windows(2)) {
-                *power = kept(output[edge[0]..edge[1]].iter().map(|bin| bin.norm_sqr()).sum());
+                *power = kept(powers[edge[0]..edge[1]].iter().sum());
             }
         }
     }

@@ -5,11 +5,9 @@
 
 use std::f64::consts::{PI, TAU};
 use std::ops::Range;
-use std::sync::Arc;
-
-use realfft::{RealFftPlanner, RealToComplex};
 
 use super::HOP;
+use crate::audio::power::Powers;
 use crate::audio::{RATE, Recording};
 
 /// Bands a frame.
@@ -35,8 +33,7 @@ const FLOOR: f32 = 1e-5;
 
 /// What turns sound into features.
 pub(super) struct Features {
-    transform: Arc<dyn RealToComplex<f32>>,
-    window: Vec<f32>,
+    transform: Powers,
     filter: Vec<f32>,
     high: Vec<Band>,
     low: Vec<Band>,
@@ -53,8 +50,10 @@ impl Features {
         let rate = f64::from(RATE);
         let turn = |i: usize| TAU * i as f64 / WINDOW as f64;
         Features {
-            transform: RealFftPlanner::new().plan_fft_forward(WINDOW),
-            window: (0..WINDOW).map(|i| (0.5 - 0.5 * turn(i).cos()) as f32).collect(),
+            transform: Powers::new(
+                WINDOW,
+                (0..WINDOW).map(|i| (0.5 - 0.5 * turn(i).cos()) as f32).collect(),
+            ),
             filter: low_pass(),
             high: mel_bands(rate, HIGH_BANDS, 150.0, 16_000.0),
             low: mel_bands(rate / DECIMATION as f64, LOW_BANDS, 25.0, 1300.0),
@@ -66,29 +65,23 @@ impl Features {
         let count = frames.len();
         let mut out = vec![0.0f32; BANDS * count];
         let (high, low) = out.split_at_mut(HIGH_BANDS * count);
-        let mut samples = vec![0.0f32; count.saturating_sub(1) * HOP + WINDOW];
-        recording.read_mono(
-            (frames.start * HOP) as isize - (WINDOW / 2) as isize,
-            &mut samples,
-        );
-        self.view(&samples, HOP, &self.high, gain, high);
+        // The low view sees farther to both sides.
         let hop = HOP / DECIMATION;
         let mut slowed = vec![0.0f32; count.saturating_sub(1) * hop + WINDOW];
-        self.slow(
-            recording,
-            (frames.start * hop) as isize - (WINDOW / 2) as isize,
-            &mut slowed,
-        );
+        let start = (frames.start * hop) as isize - (WINDOW / 2) as isize;
+        let mut samples = vec![0.0f32; slowed.len() * DECIMATION + TAPS];
+        recording.read_mono(start * DECIMATION as isize - (TAPS / 2) as isize, &mut samples);
+        let before = WINDOW / 2 * (DECIMATION - 1) + TAPS / 2;
+        let near = samples.get(before..before + count.saturating_sub(1) * HOP + WINDOW);
+        self.view(near.unwrap_or_default(), HOP, &self.high, gain, high);
+        self.slow(&samples, start, recording.len(), &mut slowed);
         self.view(&slowed, hop, &self.low, gain, low);
         out
     }
 
-    /// Fills `out` with every seventh sample of the filtered recording, from slowed sample `start` on.
-    fn slow(&self, recording: &Recording, start: isize, out: &mut [f32]) {
-        let step = DECIMATION as isize;
-        let last = (recording.len() as isize + step - 1) / step;
-        let mut samples = vec![0.0f32; out.len() * DECIMATION + TAPS];
-        recording.read_mono(start * step - (TAPS / 2) as isize, &mut samples);
+    /// Fills `out` with every seventh of some filtered samples, from slowed sample `start` of a recording of `length` on.
+    fn slow(&self, samples: &[f32], start: isize, length: usize, out: &mut [f32]) {
+        let last = length.div_ceil(DECIMATION) as isize;
         let rows: Vec<Vec<f32>> = (0..DECIMATION)
             .map(|first| samples.iter().skip(first).step_by(DECIMATION).copied().collect())
             .collect();
@@ -111,22 +104,15 @@ impl Features {
     /// One row for each of `bands`, one column for each window, `hop` samples apart.
     fn view(&self, samples: &[f32], hop: usize, bands: &[Band], gain: f32, out: &mut [f32]) {
         let count = out.len() / bands.len().max(1);
-        let mut windowed = self.transform.make_input_vec();
-        let mut spectrum = self.transform.make_output_vec();
-        let mut scratch = self.transform.make_scratch_vec();
-        let mut magnitudes = vec![0.0f32; spectrum.len()];
+        let mut room = self.transform.room();
+        let mut magnitudes = vec![0.0f32; WINDOW / 2 + 1];
         let scale = gain * 4.0 / WINDOW as f32;
         for (column, frame) in samples.windows(WINDOW).step_by(hop).enumerate() {
-            let products = frame.iter().zip(&self.window).map(|(s, w)| s * w);
-            windowed.iter_mut().zip(products).for_each(|(o, s)| *o = s);
-            // The buffers have the transform's own lengths, the one thing it can complain of.
-            let _ = self
-                .transform
-                .process_with_scratch(&mut windowed, &mut spectrum, &mut scratch);
+            let powers = self.transform.of(frame, &mut room);
             magnitudes
                 .iter_mut()
-                .zip(&spectrum)
-                .for_each(|(m, s)| *m = s.norm_sqr().sqrt() * scale);
+                .zip(powers)
+                .for_each(|(m, power)| *m = power.sqrt() * scale);
             for (band, row) in bands.iter().zip(out.chunks_exact_mut(count)) {
                 let part = magnitudes.get(band.first..).unwrap_or_default();
                 let sum: f32 = band.weights.iter().zip(part).map(|(w, m)| w * m).sum();

@@ -135,7 +135,7 @@ impl Made<'_> {
         }
     }
 
-    /// Raises rows of `out`, which lie `apart`, to what is made: what is below them is lost.
+    /// Raises rows of `out`, which lie `apart`, to what is made: what is below them is lost. Only for whole [`COLUMNS`].
     #[inline(always)]
     pub(super) fn raise<S: Simd>(&self, simd: S, out: &mut [f32], apart: usize) {
         let outputs = self.layer.outputs();
@@ -149,9 +149,8 @@ impl Made<'_> {
                     return;
                 }
                 let row = out.get_mut(row..end).unwrap_or_default();
-                for (to, sum) in row.chunks_mut(S::F32_LANES).zip(sums) {
-                    let old = simd.partial_load_f32s(to);
-                    simd.partial_store_f32s(to, simd.max_f32s(old, *sum));
+                for (to, sum) in S::as_mut_simd_f32s(row).0.iter_mut().zip(sums) {
+                    *to = simd.max_f32s(*to, *sum);
                 }
             },
         );

@@ -10,11 +10,11 @@ use std::f64::consts::TAU;
 use std::sync::OnceLock;
 
 use rayon::prelude::*;
-use realfft::RealFftPlanner;
 
 use super::network::Source;
 use super::product::{Layer, convolve};
 use super::{Heard, Sound, TRAINED_PEAK, peak_of};
+use crate::audio::power::Powers;
 use crate::audio::{RATE, Recording};
 use crate::units::Seconds;
 
@@ -214,26 +214,15 @@ fn told_at(heard: &Heard, sound: Sound, place: f64) -> f32 {
 pub(super) fn look(recording: &Recording, begin: usize, count: usize, gain: f32, out: &mut [f32]) {
     let mut samples = vec![0.0f32; count.saturating_sub(1) * HOP + WINDOW];
     recording.read_mono((begin * HOP) as isize - (WINDOW / 2) as isize, &mut samples);
-    let transform = RealFftPlanner::<f32>::new().plan_fft_forward(TRANSFORM);
     let turn = |i: usize| TAU * i as f64 / (WINDOW - 1) as f64;
     let window: Vec<f32> = (0..WINDOW)
         .map(|i| ((0.5 - 0.5 * turn(i).cos()) * f64::from(gain)) as f32)
         .collect();
     let bands = bands();
-    let mut windowed = transform.make_input_vec();
-    let mut spectrum = transform.make_output_vec();
-    let mut scratch = transform.make_scratch_vec();
-    let mut powers = vec![0.0f32; spectrum.len()];
+    let transform = Powers::new(TRANSFORM, window);
+    let mut room = transform.room();
     for (column, frame) in samples.windows(WINDOW).step_by(HOP).take(count).enumerate() {
-        windowed.fill(0.0);
-        let products = frame.iter().zip(&window).map(|(s, w)| s * w);
-        windowed.iter_mut().zip(products).for_each(|(to, x)| *to = x);
-        // The buffers have the transform's own lengths, the one thing it can complain of.
-        let _ = transform.process_with_scratch(&mut windowed, &mut spectrum, &mut scratch);
-        powers
-            .iter_mut()
-            .zip(&spectrum)
-            .for_each(|(p, s)| *p = s.norm_sqr());
+        let powers = transform.of(frame, &mut room);
         for ((first, weights), row) in bands.iter().zip(out.chunks_exact_mut(count.max(1))) {
             let part = powers.get(*first..).unwrap_or_default();
             let sum: f32 = weights.iter().zip(part).map(|(w, p)| w * p).sum();

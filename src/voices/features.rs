@@ -8,11 +8,10 @@
 //! Bands evenly spaced on a mel-like scale as in Stevens, Volkmann & Newman, JASA 8 (1937), here only as a warping.
 
 use std::ops::Range;
-use std::sync::Arc;
 
 use rayon::prelude::*;
-use realfft::{RealFftPlanner, RealToComplex};
 
+use crate::audio::power::{Powers, Room};
 use crate::audio::{RATE, Recording};
 use crate::hits::Onset;
 use crate::units::Seconds;
@@ -58,8 +57,7 @@ const LONGEST_GAP: f64 = 1.0;
 
 /// Band energies of windows of one length.
 struct Bands {
-    fft: Arc<dyn RealToComplex<f32>>,
-    window: Vec<f32>,
+    transform: Powers,
     /// First bin and weights of each band.
     bands: Vec<(usize, Vec<f32>)>,
 }
@@ -84,26 +82,22 @@ impl Bands {
         };
         let turn = std::f64::consts::TAU / length as f64;
         Bands {
-            fft: RealFftPlanner::new().plan_fft_forward(length),
-            window: (0..length)
-                .map(|i| ((0.5 - 0.5 * (turn * i as f64).cos()) * 2.0 / length as f64) as f32)
-                .collect(),
+            transform: Powers::new(
+                length,
+                (0..length)
+                    .map(|i| ((0.5 - 0.5 * (turn * i as f64).cos()) * 2.0 / length as f64) as f32)
+                    .collect(),
+            ),
             bands: (0..count).map(triangle).collect(),
         }
     }
 
     /// The power in each band of a window that begins with the first of some samples.
-    fn powers(&self, samples: &[f32], out: &mut [f32]) {
-        let windowed = samples.iter().zip(&self.window).map(|(s, w)| s * w);
-        let mut samples: Vec<f32> = windowed.collect();
-        let mut spectrum = self.fft.make_output_vec();
-        // The lengths are the plan's own, so this cannot fail; if it did, the bands would be silent.
-        if self.fft.process(&mut samples, &mut spectrum).is_err() {
-            return;
-        }
+    fn powers(&self, samples: &[f32], room: &mut Room, out: &mut [f32]) {
+        let powers = self.transform.of(samples, room);
         for ((first, weights), power) in self.bands.iter().zip(out) {
-            let bins = spectrum.iter().skip(*first).zip(weights);
-            *power = bins.map(|(bin, weight)| bin.norm_sqr() * weight).sum();
+            let bins = powers.get(*first..).unwrap_or_default().iter().zip(weights);
+            *power = bins.map(|(bin, weight)| bin * weight).sum();
         }
     }
 }
@@ -112,9 +106,10 @@ impl Bands {
 pub fn rows(recording: &Recording, onsets: &[Onset]) -> Vec<Vec<f32>> {
     let short = Bands::new(SHORT, SHORT_BANDS, SHORT_RANGE.0, SHORT_RANGE.1, SHORT_CORNER);
     let long = Bands::new(LONG, LONG_BANDS, LONG_RANGE.0, LONG_RANGE.1, LONG_CORNER);
+    let rooms = || (short.transform.room(), long.transform.room());
     let mut rows: Vec<Vec<f32>> = onsets
         .par_iter()
-        .map(|onset| {
+        .map_init(rooms, |(brief, wide), onset| {
             let time = (onset.time - recording.start).0;
             let mut row = vec![0.0; FEATURES];
             let (shorts, longs) = row.split_at_mut(LONG_AT);
@@ -124,10 +119,10 @@ pub fn rows(recording: &Recording, onsets: &[Onset]) -> Vec<Vec<f32>> {
             recording.read_mono(first, &mut samples);
             let from = |start: f64| samples.get(at(start).abs_diff(first)..).unwrap_or_default();
             for (out, start) in shorts.chunks_exact_mut(SHORT_BANDS).zip(SHORT_STARTS) {
-                short.powers(from(start), out);
+                short.powers(from(start), brief, out);
             }
             for (out, start) in longs.chunks_exact_mut(LONG_BANDS).zip(LONG_STARTS) {
-                long.powers(from(start), out);
+                long.powers(from(start), wide, out);
             }
             row
         })
