@@ -127,11 +127,9 @@ fn both_sides<const N: usize>(bin: usize, parts: [&[f32]; 2], twiddles: [&[f32];
             .unwrap_or([0.0; N])
     };
     let left = parts.map(|part| from(part, bin));
-    let right = parts.map(|part| {
-        let mut mirror = from(part, mirrored);
-        mirror.reverse();
-        mirror
-    });
+    // Not by `reverse`, which goes through memory.
+    let turned = |row: [f32; N]| -> [f32; N] { std::array::from_fn(|n| row[N - 1 - n]) };
+    let right = parts.map(|part| turned(from(part, mirrored)));
     let [cosines, sines] = twiddles.map(|row| from(row, bin));
     let (mut low, mut high) = ([0.0; N], [0.0; N]);
     for n in 0..N {
@@ -143,9 +141,8 @@ fn both_sides<const N: usize>(bin: usize, parts: [&[f32]; 2], twiddles: [&[f32];
         low[n] = square(re + turned_re) + square(im + turned_im);
         high[n] = square(re - turned_re) + square(turned_im - im);
     }
-    high.reverse();
     powers[bin..bin + N].copy_from_slice(&low);
-    powers[mirrored..mirrored + N].copy_from_slice(&high);
+    powers[mirrored..mirrored + N].copy_from_slice(&turned(high));
 }
 
 #[inline(always)]

@@ -112,7 +112,7 @@ impl Way {
                     };
                     let arrived = simd.sub_f32s(*before, *price);
                     let better = simd.greater_than_f32s(arrived, best);
-                    best = simd.select_f32s(better, arrived, best);
+                    best = simd.max_f32s(arrived, best);
                     from = simd.select_f32s(better, simd.splat_f32s(near as f32), from);
                 }
                 (*to, *chosen) = (best, from);

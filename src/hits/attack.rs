@@ -51,7 +51,7 @@ pub(super) fn attack(recording: &Recording, frame: usize, before: usize, after: 
     let lead = 2 * LOW;
     let mut samples = vec![0.0f32; lead + before + after];
     recording.read_mono(start - lead as isize, &mut samples);
-    let low = running_mean(&running_mean(&samples));
+    let low = lows(&samples);
     let high: Vec<f32> = samples.windows(2).map(|pair| pair[1] - pair[0]).collect();
     let peak = samples.iter().fold(0.0f32, |peak, s| peak.max(s.abs()));
     let views = [&low[lead..], &samples[lead..], &high[lead - 1..]];
@@ -121,16 +121,24 @@ fn change(grains: &[f32], least: f32) -> Change {
     best
 }
 
-/// The mean of the last [`LOW`] samples at each sample.
-fn running_mean(samples: &[f32]) -> Vec<f32> {
-    let mut sum = 0.0f64;
+/// The mean of the last [`LOW`] samples at each sample, and of these the same once more: both in one go, as each sum has
+/// to wait for the one before it.
+fn lows(samples: &[f32]) -> Vec<f32> {
+    let (mut sum, mut sum_of_means) = (0.0f64, 0.0f64);
+    let mut means = Vec::with_capacity(samples.len());
+    let mean = |sum: f64| (sum / LOW as f64) as f32;
     (0..samples.len())
         .map(|n| {
             sum += f64::from(samples[n]);
             if n >= LOW {
                 sum -= f64::from(samples[n - LOW]);
             }
-            (sum / LOW as f64) as f32
+            means.push(mean(sum));
+            sum_of_means += f64::from(means[n]);
+            if n >= LOW {
+                sum_of_means -= f64::from(means[n - LOW]);
+            }
+            mean(sum_of_means)
         })
         .collect()
 }
