@@ -73,8 +73,9 @@ fn write_parts(out: &Outbox, study: &Study, recording: &Recording, sound: &mut S
         .collect();
     let made: Result<Vec<Written>, Error> = (0..sound.parts())
         .into_par_iter()
-        .map(|number| {
-            let mut written = sound::write(sound, &part(recording, sound, number), &strokes);
+        .map_init(Part::default, |part, number| {
+            take(part, recording, sound, number);
+            let mut written = sound::write(sound, part, &strokes);
             let script = std::mem::take(&mut written.script);
             out.put(&sound::name(number), script.as_bytes())?;
             Ok(written)
@@ -84,17 +85,15 @@ fn write_parts(out: &Outbox, study: &Study, recording: &Recording, sound: &mut S
     Ok(())
 }
 
-fn part(recording: &Recording, sound: &Sound, number: usize) -> Part {
+/// Makes `part` the one of that number, in the room of the one it was.
+fn take(part: &mut Part, recording: &Recording, sound: &Sound, number: usize) {
     let first = number * sound.part;
     let before = AROUND.min(first);
-    let mut samples = vec![vec![0.0; before + sound.length_of(number) + AROUND]; recording.channels()];
-    for (channel, samples) in samples.iter_mut().enumerate() {
+    (part.number, part.first) = (number, first);
+    part.samples.resize_with(recording.channels(), Vec::new);
+    for (channel, samples) in part.samples.iter_mut().enumerate() {
+        samples.resize(before + sound.length_of(number) + AROUND, 0.0);
         recording.read(channel, (first - before) as isize, samples);
-    }
-    Part {
-        number,
-        first,
-        samples,
     }
 }
 

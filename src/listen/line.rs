@@ -297,3 +297,60 @@ fn after(x: &Group<NEEDED>, bias: f32) -> Group<MADE> {
     }
     out
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn noise(state: &mut u32) -> f32 {
+        *state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+        (*state >> 8) as f32 / (1 << 23) as f32 - 1.0
+    }
+
+    /// Of the last output only, the sums of three taps by the definition.
+    fn by_definition(weights: &[f32], bias: f32, line: &Line, dilation: usize, frame: usize) -> f32 {
+        let at = |input: usize, tap: usize| {
+            let place = Line::BEFORE + frame + tap * dilation - dilation;
+            line.values[input * line.stride + place]
+        };
+        let weight = |tap: usize, input: usize| weights[(tap * HIDDEN + HIDDEN - 1) * HIDDEN + input];
+        let sum: f32 = (0..3)
+            .flat_map(|tap| (0..HIDDEN).map(move |input| (tap, input)))
+            .map(|(tap, input)| weight(tap, input) * at(input, tap))
+            .sum();
+        at(HIDDEN - 1, 1) + (bias + sum).max(0.0)
+    }
+
+    #[test]
+    fn frames_worked_out_together_are_those_of_the_definition() {
+        let mut state = 9;
+        let weights: Vec<f32> = (0..3 * HIDDEN * HIDDEN)
+            .map(|_| 0.1 * noise(&mut state))
+            .collect();
+        let bias: Vec<f32> = (0..HIDDEN).map(|_| noise(&mut state)).collect();
+        for dilation in [1, 2, 4, 8, 16, 32] {
+            for (frames, columns) in [(1, 0..1), (150, 0..150), (150, 37..75), (200, 3..200)] {
+                let mut line = Line::new(frames);
+                for row in line.rows(0..frames) {
+                    row.iter_mut().for_each(|x| *x = noise(&mut state));
+                }
+                let (mut room, mut made) = (Vec::new(), Line::new(frames));
+                Step::new(dilation, &weights, bias.clone()).run(&line, columns.clone(), &mut room, &mut made);
+                let last = &made.values[(HIDDEN - 1) * made.stride..];
+                for (place, found) in last.iter().enumerate() {
+                    let frame = place.wrapping_sub(Line::BEFORE);
+                    let expected = if columns.contains(&frame) {
+                        by_definition(&weights, bias[HIDDEN - 1], &line, dilation, frame)
+                    } else {
+                        0.0
+                    };
+                    let off = (found - expected).abs();
+                    assert!(
+                        off < 1e-4,
+                        "{dilation}, {columns:?}, {frame}: {found}, {expected}"
+                    );
+                }
+            }
+        }
+    }
+}

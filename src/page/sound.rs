@@ -43,7 +43,7 @@ pub struct Sound {
 }
 
 /// One part of the sound.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Default)]
 pub struct Part {
     /// Which one, from 0.
     pub number: usize,
