@@ -76,8 +76,8 @@ fn write_parts(out: &Outbox, study: &Study, recording: &Recording, sound: &mut S
         .map_init(Part::default, |part, number| {
             take(part, recording, sound, number);
             let mut written = sound::write(sound, part, &strokes);
-            let script = std::mem::take(&mut written.script);
-            out.put(&sound::name(number), script.as_bytes())?;
+            let flac = std::mem::take(&mut written.flac);
+            out.put_by(&sound::name(number), |out| sound::script(number, &flac, out))?;
             Ok(written)
         })
         .collect();

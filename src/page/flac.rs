@@ -25,7 +25,9 @@ pub(super) fn encode(channels: &[&[f32]], rate: u32) -> Option<Vec<u8>> {
     let rate = rate as usize;
     let mut info = StreamInfo::new(rate, channels.len(), BITS).ok()?;
     let mut coder = Coder::new(rate)?;
-    let mut frames = ByteSink::new();
+    // No larger than the samples are; room that is not filled costs nothing.
+    let mut bytes = ByteSink::with_capacity(length.next_multiple_of(BLOCK) * channels.len() * BITS);
+    Stream::with_stream_info(info.clone()).write(&mut bytes).ok()?;
     let mut blocks = vec![vec![0i32; BLOCK]; channels.len()];
     for number in 0..length.div_ceil(BLOCK) {
         for (block, channel) in blocks.iter_mut().zip(channels) {
@@ -40,11 +42,16 @@ pub(super) fn encode(channels: &[&[f32]], rate: u32) -> Option<Vec<u8>> {
         let header = FrameHeader::new(BLOCK, kept, BITS, rate, offset).ok()?;
         let frame = Frame::new(header, subframes.into_iter()).ok()?;
         info.update_frame_info(&frame);
-        frame.write(&mut frames).ok()?;
+        frame.write(&mut bytes).ok()?;
     }
-    let mut sink = ByteSink::new();
-    Stream::with_stream_info(info).write(&mut sink).ok()?;
-    Some([sink.as_slice(), frames.as_slice()].concat())
+    // What the head tells of the frames is known only now.
+    let mut head = ByteSink::new();
+    Stream::with_stream_info(info).write(&mut head).ok()?;
+    let mut bytes = bytes.into_inner();
+    bytes
+        .get_mut(..head.as_slice().len())?
+        .copy_from_slice(head.as_slice());
+    Some(bytes)
 }
 
 /// Codes signals one by one.

@@ -4,9 +4,10 @@
 //! its FLAC to the page, and [`Sound`], which tells the page what lies there.
 
 use std::borrow::Cow;
+use std::io::{self, Write};
 
-use base64::Engine;
 use base64::prelude::BASE64_STANDARD;
+use base64::write::EncoderWriter;
 use serde::Serialize;
 
 use super::flac;
@@ -53,11 +54,11 @@ pub struct Part {
     pub samples: Vec<Vec<f32>>,
 }
 
-/// What is known of a part: its script, where something is struck in it, and its loudest sample.
+/// What is known of a part: its FLAC, where something is struck in it, and its loudest sample.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Written {
-    /// The script's text.
-    pub script: String,
+    /// What its script hands to the page.
+    pub flac: Vec<u8>,
     /// Attacks, in samples of the whole sound.
     pub attacks: Vec<usize>,
     /// The loudest sample.
@@ -131,7 +132,17 @@ pub fn name(number: usize) -> String {
     format!("sound/part-{:03}.js", number + 1)
 }
 
-/// Makes the script of a part. `strokes` are the study's strokes in samples of the whole sound.
+/// Writes the script of a part, bit by bit: the text of it all would be in memory besides its bytes.
+pub fn script(number: usize, flac: &[u8], out: &mut dyn Write) -> io::Result<()> {
+    write!(out, "overbar.part({number}, \"")?;
+    let mut text = EncoderWriter::new(&mut *out, &BASE64_STANDARD);
+    text.write_all(flac)?;
+    text.finish()?;
+    drop(text);
+    out.write_all(b"\");\n")
+}
+
+/// Makes what is known of a part. `strokes` are the study's strokes in samples of the whole sound.
 pub fn write(sound: &Sound, part: &Part, strokes: &[usize]) -> Written {
     let length = sound.length_of(part.number);
     let begin = part.first.saturating_sub(AROUND);
@@ -154,13 +165,8 @@ pub fn write(sound: &Sound, part: &Part, strokes: &[usize]) -> Written {
         .collect();
     let samples = inner.iter().flat_map(|channel| channel.iter());
     let peak = samples.fold(0.0f32, |peak, s| peak.max(s.abs()));
-    let flac = flac::encode(&inner, sound.rate).unwrap_or_default();
-    let mut script = String::with_capacity(flac.len().div_ceil(3) * 4 + 64);
-    script.push_str(&format!("overbar.part({}, \"", part.number));
-    BASE64_STANDARD.encode_string(flac, &mut script);
-    script.push_str("\");\n");
     Written {
-        script,
+        flac: flac::encode(&inner, sound.rate).unwrap_or_default(),
         attacks: attacks
             .into_iter()
             .filter(|at| own.contains(at))

@@ -139,7 +139,7 @@ fn parts_together_know_every_attack_wherever_the_sound_is_cut() {
 fn no_stretch_without_attacks_is_longer_than_a_few_seconds() {
     let mut sound = Sound::new(RATE, 1, Seconds(0.0), 60 * RATE as usize, Seconds(600.0));
     let told = Written {
-        script: String::new(),
+        flac: Vec::new(),
         attacks: vec![30 * RATE as usize],
         peak: 0.5,
     };
