@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::body::Body;
 use super::cell::Variant;
 use super::frame::Frame;
+use super::habits::Habits;
 use super::impossible::impossible;
 use super::limbs::{NOBODY_SAID, Shared, Work, is_foot};
 use super::line::Line;
@@ -34,7 +35,7 @@ pub(super) fn find(hits: &[Played], frames: &[Frame], grid: &Grid, body: &Body) 
     };
     // Of hours, lines and accounts are large: none is kept once it has been read.
     let mut shared = work.share();
-    let mut line = Line::of(&work, &shared);
+    let mut line = Line::of(&work, &shared, &Habits::of(hits, &shared.limbs, &[], body));
     let mut vocabulary = Vocabulary::default();
     for known in [false, true] {
         vocabulary = if known {
@@ -47,10 +48,11 @@ pub(super) fn find(hits: &[Played], frames: &[Frame], grid: &Grid, body: &Body) 
             expected: &expected,
             ..work
         };
+        let begins = begins(hits.len(), &line, &vocabulary);
         drop(std::mem::take(&mut line));
         let ways = std::mem::take(&mut shared).ways;
         shared = work.share_so(ways);
-        line = Line::of(&work, &shared);
+        line = Line::of(&work, &shared, &Habits::of(hits, &shared.limbs, &begins, body));
     }
     let report = Report {
         hits,
@@ -99,6 +101,30 @@ fn expected(count: usize, line: &Line, vocabulary: &Vocabulary) -> Vec<Option<Li
         }
     }
     expected
+}
+
+/// The strokes that are a hand's first of a stretch of one cell.
+fn begins(count: usize, line: &Line, vocabulary: &Vocabulary) -> Vec<bool> {
+    let mut begins = vec![false; count];
+    let mut before: Option<&Tile> = None;
+    let mut open: Vec<Limb> = Vec::new();
+    for tile in &vocabulary.tiling.tiles {
+        if before.is_none_or(|before| before.variant != tile.variant || before.to != tile.from) {
+            open = vec![Limb::RightHand, Limb::LeftHand];
+        }
+        before = Some(tile);
+        let symbols = vocabulary.variants.get(tile.variant).map_or(&[][..], |variant| &variant.symbols);
+        for (step, symbol) in (tile.from..tile.to).zip(symbols) {
+            if let [hit] = line.hits.get(step).map_or(&[][..], Vec::as_slice)
+                && open.iter().any(|limb| symbol.has(*limb))
+                && let Some(slot) = begins.get_mut(*hit)
+            {
+                *slot = true;
+                open.retain(|limb| !symbol.has(*limb));
+            }
+        }
+    }
+    begins
 }
 
 fn margin(limb: Option<Limb>, more: &[f64; 4]) -> f64 {

@@ -4,6 +4,7 @@ use super::body::{Limbs, mirrored};
 use super::cell::{Hand, Symbol};
 use super::chain::{HANDS, Pair};
 use super::costs::{RESTED, moving};
+use super::habits::Habits;
 use super::limbs::{Shared, Work};
 use crate::names::{Limb, Voice};
 
@@ -62,6 +63,8 @@ pub(super) struct Line {
     strokes: Vec<Vec<Stroke>>,
     /// The drum that each hand struck last before each step, by the best account.
     before: Vec<[Option<Voice>; 2]>,
+    /// How both hands go over the drums, where the line has both.
+    habits: Option<Habits>,
 }
 
 /// The limbs that the line is made of; one that plays a stroke here and there is none of them.
@@ -77,7 +80,7 @@ fn main_limbs(played: &[Symbol]) -> Hand {
 
 impl Line {
     /// The line that the hits outside all figures make, as they are shared out.
-    pub(super) fn of(work: &Work, shared: &Shared) -> Line {
+    pub(super) fn of(work: &Work, shared: &Shared, habits: &Habits) -> Line {
         let free = || {
             let all = work
                 .hits
@@ -103,6 +106,8 @@ impl Line {
             ..Line::default()
         };
         let mut paid = vec![0.0; length];
+        let mut instead = vec![0.0; length];
+        let mut last_time = [f64::NEG_INFINITY; 4];
         let mut last_voice: [Option<Voice>; 4] = [None; 4];
         let mut later: Vec<(usize, [Option<Voice>; 4])> = Vec::new();
         for (at, step) in free() {
@@ -119,12 +124,23 @@ impl Line {
             });
             paid[step] += shared.paid.get(at).copied().unwrap_or(0.0);
             if let Some(limb) = shared.limbs.get(at).copied().flatten() {
+                if let (Some(from), true) = (last_voice[limb as usize], Limbs::HANDS.has(limb)) {
+                    let (gap, place) = (hit.time.0 - last_time[limb as usize], |voice| work.body.reach(voice).at);
+                    let (a, b) = (place(from), place(hit.voice));
+                    let moved = if gap < RESTED { moving((a.0 - b.0).hypot(a.1 - b.1), gap) } else { 0.0 };
+                    instead[step] += habits.bits(limb, Some(from), hit.voice, false) - moved;
+                }
+                last_time[limb as usize] = hit.time.0;
                 line.played[step] = line.played[step].with(limb);
                 last_voice[limb as usize] = Some(hit.voice);
                 later.push((step + 1, last_voice));
             }
         }
         line.hand = main_limbs(&line.played);
+        if Limbs::HANDS.list().into_iter().all(|hand| line.hand.limbs.has(hand)) {
+            line.habits = Some(habits.clone());
+            paid.iter_mut().zip(instead).for_each(|(paid, instead)| *paid += instead);
+        }
         let mut later = later.into_iter().peekable();
         let mut now = [None; 2];
         for (step, before) in line.before.iter_mut().enumerate() {
@@ -156,6 +172,7 @@ impl Line {
             symbols: self.symbols.clone(),
             plain: cut(&self.plain, &begins, steps),
             before: cut(&self.before, &begins, steps),
+            habits: self.habits.clone(),
             paid: cut(&self.paid, &begins, steps),
             strokes: cut(&self.strokes, &begins, steps),
         }
@@ -200,7 +217,9 @@ impl Line {
             open.retain(|limb| {
                 let strikes = cell[phase].has(*limb);
                 let last = before.get(*limb as usize).copied().flatten();
-                if strikes && last == Some(stroke.voice) {
+                if let Some(habits) = self.habits.as_ref().filter(|_| strikes) {
+                    more += habits.bits(*limb, last, stroke.voice, true);
+                } else if strikes && last == Some(stroke.voice) {
                     more += stayed;
                 }
                 !strikes
@@ -246,15 +265,14 @@ impl Line {
                 continue;
             };
             let gap = stroke.time - before.time;
-            if gap >= RESTED {
+            if gap >= RESTED && self.habits.is_none() {
                 break;
             }
             let symbol = cell[(phase + BACK * cell.len() - back) % cell.len()];
             if symbol.has(limb) {
                 // With two hands, to go to another drum is a choice: the other hand might have been there.
-                let distance = (stroke.at.0 - before.at.0).hypot(stroke.at.1 - before.at.1);
-                let two = self.hand.limbs.has(mirrored(limb));
-                let moves = if two { moving(distance, gap) } else { 0.0 };
+                let moves = (self.habits.as_ref()).map_or(0.0, |habits| habits.bits(limb, Some(before.voice), stroke.voice, false));
+                if gap >= RESTED { return moves; }
                 return moves + CELL.next(gap, if alone { 2 } else { 1 }, Some(before.at), stroke.at);
             }
             alone &= !symbol.has(mirrored(limb));

@@ -12,6 +12,7 @@ mod chain;
 mod costs;
 mod found;
 mod frame;
+mod habits;
 mod impossible;
 mod limbs;
 mod line;
