@@ -42,6 +42,8 @@ pub(super) struct Tiling {
 const CUT: f64 = 6.0;
 /// That a line begins with strokes that are part of no cell, in bits [M].
 const UPBEAT: f64 = 2.0;
+const UNSEEN0: f64 = 0.5;
+const UNSEEN1: f64 = 0.1;
 
 /// Where the path comes from. There is one for every state of every step, so it is small: a line has at most some
 /// thousand variants, and cells of some steps.
@@ -75,8 +77,8 @@ impl Prices {
     }
 
     /// The prices that the tiles of a line ask for: what is frequent is cheap, what never comes is not offered again.
-    fn of(tiling: &Tiling, count: usize, line: &Line) -> Prices {
-        let mut starts = vec![0.0; count];
+    fn of(tiling: &Tiling, count: usize, line: &Line, unseen: f64) -> Prices {
+        let mut starts = vec![unseen; count];
         let (mut tile, mut plain) = ([0.5; 3], [0.5; 2]);
         let mut before: Option<&Tile> = None;
         for next in &tiling.tiles {
@@ -127,8 +129,9 @@ pub(super) struct Priced {
 pub(super) fn tile(line: &Line, variants: &[Priced], rounds: usize) -> Tiling {
     let mut prices = Prices::even(variants.len());
     let mut best = shortest(line, variants, &prices);
-    for _ in 0..rounds {
-        prices = Prices::of(&best, variants.len(), line);
+    for round in 0..rounds {
+        let unseen = match round { 0 => UNSEEN0, 1 => UNSEEN1, _ => 0.0 };
+        prices = Prices::of(&best, variants.len(), line, unseen);
         best = shortest(line, variants, &prices);
     }
     best

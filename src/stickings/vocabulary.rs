@@ -35,6 +35,9 @@ const STRETCHES: usize = 8;
 const ROUNDS: usize = 3;
 /// More cells than this are no reduction.
 const MOST_CELLS: usize = 12;
+const LONGER: usize = 1;
+const POLISH: usize = 1;
+const EACHS: usize = 1;
 
 /// A vocabulary and the line cut by it.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -137,6 +140,28 @@ impl Weigher<'_> {
         best
     }
 
+    fn turned_one_by_one(&mut self, mut best: Vocabulary) -> Vocabulary {
+        loop {
+            let used = self.used(&best);
+            let mut next: Option<Vocabulary> = None;
+            for at in 0..used.len() {
+                for by in [1, -1] {
+                    let mut with = used.clone();
+                    let variant = &used[at];
+                    with[at] = Variant {
+                        from: (variant.from as isize + by).rem_euclid(variant.symbols.len() as isize) as usize,
+                        symbols: turned(&variant.symbols, by),
+                        ..variant.clone()
+                    };
+                    if with[at].symbols.first().is_none_or(|symbol| symbol.is_empty()) || used.iter().any(|own| own.symbols == with[at].symbols) { continue; }
+                    let with = self.weigh_these(best.cells.clone(), with);
+                    if with.bits < next.as_ref().unwrap_or(&best).bits { next = Some(with); }
+                }
+            }
+            match next { Some(next) => best = next, None => return best }
+        }
+    }
+
     fn used(&self, vocabulary: &Vocabulary) -> Vec<Variant> {
         let used = |v: &usize| vocabulary.tiling.tiles.iter().any(|tile| tile.variant == *v);
         let all = (0..vocabulary.variants.len()).filter(used);
@@ -210,6 +235,8 @@ fn search(line: &Line) -> Vocabulary {
     let mut best = weigher.weigh(Vec::new());
     let mut last = best.clone();
     let candidates = candidates(line);
+    let longer = if LONGER > 0 { longer(line, &candidates) } else { Vec::new() };
+    for candidates in [candidates, longer] {
     // A cell may pay only together with the next: a few are added before it is said that none does.
     let mut in_vain = 0;
     while last.cells.len() < MOST_CELLS && in_vain < PATIENCE {
@@ -231,10 +258,17 @@ fn search(line: &Line) -> Vocabulary {
             in_vain = 0;
         }
     }
-    let best = in_order(best, &mut weigher);
-    let best = weigher.more(best);
-    let best = weigher.fewer(best);
-    let best = weigher.shifted(best);
+    last = best.clone();
+    }
+    let mut best = in_order(best, &mut weigher);
+    for _ in 0..POLISH {
+    let before = best.bits;
+    best = weigher.more(best);
+    best = weigher.fewer(best);
+    best = weigher.shifted(best);
+    if EACHS > 0 { best = weigher.turned_one_by_one(best); }
+    if best.bits >= before - 0.01 { break; }
+    }
     in_order(best, &mut weigher)
 }
 
@@ -322,13 +356,26 @@ fn candidates(line: &Line) -> Vec<Vec<Symbol>> {
     all
 }
 
+fn longer(line: &Line, known: &[Vec<Symbol>]) -> Vec<Vec<Symbol>> {
+    let mut all = of_length(line, SHORT + 1..=9);
+    all.retain(|cell| !known.contains(cell) && !thrice(cell));
+    all
+}
+
+/// Whether a limb strikes three times in a row while the cell goes on.
+fn thrice(cell: &[Symbol]) -> bool {
+    let at = |n: usize| cell[n % cell.len()];
+    (0..cell.len()).any(|n| at(n) == at(n + 1) && at(n) == at(n + 2))
+}
+
 /// Every cell of up to [`SHORT`] strokes of a line's two limbs.
-fn short(line: &Line) -> Vec<Vec<Symbol>> {
+fn short(line: &Line) -> Vec<Vec<Symbol>> { of_length(line, 2..=SHORT) }
+fn of_length(line: &Line, lengths: std::ops::RangeInclusive<usize>) -> Vec<Vec<Symbol>> {
     let [a, b] = line.hand.limbs.list()[..] else {
         return Vec::new();
     };
     let mut all: BTreeSet<Vec<Symbol>> = BTreeSet::new();
-    for length in 2..=SHORT {
+    for length in lengths {
         for number in 0..1u32 << length {
             let limb = |n: usize| if number >> n & 1 == 1 { a } else { b };
             let cell: Vec<Symbol> = (0..length).map(|n| Symbol::of(&[limb(n)])).collect();
