@@ -90,6 +90,23 @@ pub(super) struct Variant {
     pub(super) symbols: Vec<Symbol>,
 }
 
+impl Variant {
+    /// The same begun so many steps later; not where that is on a rest.
+    pub(super) fn turned(&self, by: isize) -> Option<Variant> {
+        let turn = |at: usize| (at as isize + by).rem_euclid(self.symbols.len().max(1) as isize) as usize;
+        let mut turned = Variant {
+            from: turn(self.from),
+            ..self.clone()
+        };
+        turned.symbols.rotate_left(turn(0));
+        turned
+            .symbols
+            .first()
+            .is_some_and(|symbol| !symbol.is_empty())
+            .then_some(turned)
+    }
+}
+
 /// Every way to play a cell that is not the same as an earlier one: first its permutations, then those of its mirror.
 /// Ways that begin with a rest are left out.
 pub(super) fn variants(cell: usize, symbols: &[Symbol], hand: Hand) -> Vec<Variant> {

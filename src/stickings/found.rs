@@ -113,7 +113,10 @@ fn begins(count: usize, line: &Line, vocabulary: &Vocabulary) -> Vec<bool> {
             open = vec![Limb::RightHand, Limb::LeftHand];
         }
         before = Some(tile);
-        let symbols = vocabulary.variants.get(tile.variant).map_or(&[][..], |variant| &variant.symbols);
+        let symbols = vocabulary
+            .variants
+            .get(tile.variant)
+            .map_or(&[][..], |variant| &variant.symbols);
         for (step, symbol) in (tile.from..tile.to).zip(symbols) {
             if let [hit] = line.hits.get(step).map_or(&[][..], Vec::as_slice)
                 && open.iter().any(|limb| symbol.has(*limb))

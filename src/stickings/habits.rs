@@ -10,22 +10,23 @@ use super::Played;
 use super::body::Body;
 use crate::names::{Limb, Voice};
 
-/// How often a hand leaves its drum within a stretch, and so many strokes as this is worth [M].
-const MV: f64 = 0.15;
-const MVN: f64 = 10.0;
-/// The same where a stretch begins: players move when something new begins [M].
-const MB: f64 = 0.7;
-const MBN: f64 = 4.0;
+/// How often a hand draws a drum before anything is known of it, within a stretch and where one begins: players move when
+/// something new begins [M].
+const MOVES: [f64; 2] = [0.15, 0.7];
+/// So many strokes each of the two is worth [M].
+const WORTH: [f64; 2] = [10.0, 4.0];
 /// So many strokes stand for drums that a hand may go to and was not seen on, each [M].
 const UNSEEN: f64 = 0.7;
 /// A hand goes so much less often to where the other one leads [M].
 const OTHERS: f64 = 0.3;
+/// No drum is more seldom than that: a stroke may have been misheard, and costs no more than any step that is wrong.
+const LEAST: f64 = 1.0 / 256.0;
 /// Rounds after which nothing moves any more.
 const ROUNDS: usize = 12;
 
 /// One hand.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Habit {
+struct Habit {
     /// How often it draws a drum, within a stretch and where one begins.
     moves: [f64; 2],
     /// How often it draws each.
@@ -49,7 +50,12 @@ struct Went {
 impl Habits {
     /// Those of a line as it is shared out; `begins` tells the strokes that are a hand's first of a stretch.
     pub(super) fn of(hits: &[Played], limbs: &[Option<Limb>], begins: &[bool], body: &Body) -> Habits {
-        let free = || hits.iter().zip(limbs).enumerate().filter(|(_, (hit, _))| hit.figure.is_none());
+        let free = || {
+            hits.iter()
+                .zip(limbs)
+                .enumerate()
+                .filter(|(_, (hit, _))| hit.figure.is_none())
+        };
         let mut there = [false; Voice::ALL.len()];
         for (_, (hit, limb)) in free() {
             let hands = limb.is_some_and(|limb| matches!(limb, Limb::RightHand | Limb::LeftHand));
@@ -60,7 +66,11 @@ impl Habits {
             let mut last: Option<Voice> = None;
             for (at, (hit, _)) in free().filter(|(_, (_, limb))| **limb == Some(hand)) {
                 let begins = begins.get(at).copied().unwrap_or(false);
-                went.extend(last.map(|from| Went { from, to: hit.voice, begins }));
+                went.extend(last.map(|from| Went {
+                    from,
+                    to: hit.voice,
+                    begins,
+                }));
                 last = Some(hit.voice);
             }
             let usual = std::array::from_fn(|at| {
@@ -78,7 +88,8 @@ impl Habits {
 
     /// Bits for a hand's next drum.
     pub(super) fn bits(&self, hand: Limb, from: Option<Voice>, to: Voice, begins: bool) -> f64 {
-        self.hands.get(hand as usize).map_or(0.0, |habit| -habit.share(from, to, begins).log2())
+        let habit = self.hands.get(hand as usize);
+        habit.map_or(0.0, |habit| -habit.share(from, to, begins).max(LEAST).log2())
     }
 }
 
@@ -94,17 +105,21 @@ impl Habit {
     fn of(went: &[Went], usual: [f64; Voice::ALL.len()]) -> Habit {
         let sum: f64 = usual.iter().sum::<f64>().max(f64::MIN_POSITIVE);
         let mut habit = Habit {
-            moves: [MV, MB],
+            moves: MOVES,
             drums: usual.map(|share| share / sum),
         };
         for _ in 0..ROUNDS {
             let mut drums = usual;
-            let mut moved = [MV * MVN, MB * MBN];
-            let mut all = [MVN, MBN];
+            let mut moved = [MOVES[0] * WORTH[0], MOVES[1] * WORTH[1]];
+            let mut all = WORTH;
             for Went { from, to, begins } in went {
                 let kind = usize::from(*begins);
                 let drawn = habit.moves[kind] * habit.drums[*to as usize];
-                let drawn = if from == to { drawn / habit.share(Some(*from), *to, *begins) } else { 1.0 };
+                let drawn = if from == to {
+                    drawn / habit.share(Some(*from), *to, *begins)
+                } else {
+                    1.0
+                };
                 drums[*to as usize] += drawn;
                 moved[kind] += drawn;
                 all[kind] += 1.0;
@@ -116,5 +131,72 @@ impl Habit {
             };
         }
         habit
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::units::Seconds;
+
+    fn habits(line: &[(Limb, Voice)]) -> Habits {
+        let hits: Vec<Played> = (line.iter().enumerate())
+            .map(|(at, (_, voice))| Played {
+                time: Seconds(0.12 * at as f64),
+                step: None,
+                voice: *voice,
+                accent: false,
+                figure: None,
+                pinned: None,
+            })
+            .collect();
+        let limbs: Vec<Option<Limb>> = line.iter().map(|(limb, _)| Some(*limb)).collect();
+        Habits::of(&hits, &limbs, &[], &Body::default())
+    }
+
+    /// The right hand stays eight strokes on each of its drums, the left one leaves the snare for single strokes.
+    fn line() -> Vec<(Limb, Voice)> {
+        let right = |at: usize| [Voice::TomFloor, Voice::Ride, Voice::TomMid][at / 8 % 3];
+        let left = |at: usize| if at % 6 == 5 { Voice::TomHigh } else { Voice::Snare };
+        let both = |at| [(Limb::RightHand, right(at)), (Limb::LeftHand, left(at))];
+        (0..96).flat_map(both).collect()
+    }
+
+    #[test]
+    fn a_hand_that_keeps_to_one_drum_comes_back_for_less_than_one_that_stays_where_it_is() {
+        let habits = habits(&line());
+        let back = habits.bits(Limb::LeftHand, Some(Voice::TomHigh), Voice::Snare, false);
+        let away = habits.bits(Limb::RightHand, Some(Voice::Ride), Voice::TomFloor, false);
+        let stays = habits.bits(Limb::RightHand, Some(Voice::Ride), Voice::Ride, false);
+        assert!(back < 1.0 && stays < 0.5 && away > 3.0, "{back} {stays} {away}");
+    }
+
+    #[test]
+    fn a_drum_that_one_hand_never_strikes_is_dear_for_it_but_never_forbidden() {
+        let habits = habits(&line());
+        let own = habits.bits(Limb::LeftHand, Some(Voice::Snare), Voice::TomHigh, false);
+        let other = habits.bits(Limb::RightHand, Some(Voice::Ride), Voice::TomHigh, false);
+        let unheard = habits.bits(Limb::RightHand, None, Voice::Kick, true);
+        assert!(
+            own + 3.0 < other && other <= unheard && unheard <= 8.0,
+            "{own} {other} {unheard}"
+        );
+    }
+
+    #[test]
+    fn what_a_hand_may_do_next_sums_up_to_one() {
+        let habits = habits(&line());
+        let there = [
+            Voice::Snare,
+            Voice::TomHigh,
+            Voice::TomMid,
+            Voice::TomFloor,
+            Voice::Ride,
+        ];
+        for begins in [false, true] {
+            let share = |to: &Voice| 2f64.powf(-habits.bits(Limb::LeftHand, Some(Voice::Snare), *to, begins));
+            let sum: f64 = there.iter().map(share).sum();
+            assert!((sum - 1.0).abs() < 0.02, "{sum}");
+        }
     }
 }

@@ -43,7 +43,7 @@ pub(super) struct Shared {
     /// For each hit and each limb, in the order of [`Limb::ALL`]: how much more the best account costs in which that
     /// limb plays it; infinite where it may not.
     pub(super) more: Vec<[f64; 4]>,
-    /// For each hit and each limb: what the stroke costs it, whatever was played before.
+    /// For each hit and each limb: what the stroke costs it, whatever was played before it, and elsewhere.
     pub(super) own: Vec<[f64; 4]>,
     /// For each hit: what the whole account pays for it.
     pub(super) paid: Vec<f64>,
@@ -146,7 +146,7 @@ impl Work<'_> {
             }
             if let Some(slot) = shared.own.get_mut(need.hit) {
                 for (limb, cost) in limbs.iter().zip(need.cost) {
-                    slot[*limb as usize] = cost;
+                    slot[*limb as usize] = cost - self.elsewhere(need.hit, *limb);
                 }
             }
         }
@@ -300,12 +300,16 @@ impl Work<'_> {
     /// What the player said, and what other places of the same cell say.
     fn said(&self, at: usize, limb: Limb) -> f64 {
         match self.pinned.get(at).copied().flatten() {
-            Some(pinned) if pinned != limb => return f64::INFINITY,
-            Some(_) => return 0.0,
-            None => {}
+            Some(pinned) if pinned != limb => f64::INFINITY,
+            _ => self.elsewhere(at, limb),
         }
+    }
+
+    /// What other places of the same cell say, where the player said nothing.
+    fn elsewhere(&self, at: usize, limb: Limb) -> f64 {
+        let pinned = self.pinned.get(at).copied().flatten();
         let expected = self.expected.get(at).copied().flatten();
-        if expected.is_some_and(|expected| expected != limb) {
+        if pinned.is_none() && expected.is_some_and(|expected| expected != limb) {
             OTHER_STICKING
         } else {
             0.0

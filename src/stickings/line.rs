@@ -1,6 +1,7 @@
 //! The free line step by step: what is struck there, and what it costs to read it as this limb's stroke or that.
 
-use super::body::{Limbs, mirrored};
+use super::Played;
+use super::body::{Body, Limbs, mirrored};
 use super::cell::{Hand, Symbol};
 use super::chain::{HANDS, Pair};
 use super::costs::{RESTED, moving};
@@ -78,6 +79,17 @@ fn main_limbs(played: &[Symbol]) -> Hand {
     Hand::of(&[Symbol::of(&limbs)])
 }
 
+/// What the account pays for a hand that went from one stroke's drum to the next one's.
+fn went(body: &Body, from: &Played, to: &Played) -> f64 {
+    let [a, b] = [from, to].map(|hit| body.reach(hit.voice).at);
+    let gap = to.time.0 - from.time.0;
+    if gap < RESTED {
+        moving((a.0 - b.0).hypot(a.1 - b.1), gap)
+    } else {
+        0.0
+    }
+}
+
 impl Line {
     /// The line that the hits outside all figures make, as they are shared out.
     pub(super) fn of(work: &Work, shared: &Shared, habits: &Habits) -> Line {
@@ -106,10 +118,10 @@ impl Line {
             ..Line::default()
         };
         let mut paid = vec![0.0; length];
+        // What the habits say of where hands go, instead of what the account pays for it.
         let mut instead = vec![0.0; length];
-        let mut last_time = [f64::NEG_INFINITY; 4];
-        let mut last_voice: [Option<Voice>; 4] = [None; 4];
-        let mut later: Vec<(usize, [Option<Voice>; 4])> = Vec::new();
+        let mut last: [Option<&Played>; 4] = [None; 4];
+        let mut later: Vec<(usize, [Option<Voice>; 2])> = Vec::new();
         for (at, step) in free() {
             let step = (step - first) as usize;
             let Some(hit) = work.hits.get(at).filter(|_| step < length) else {
@@ -124,28 +136,32 @@ impl Line {
             });
             paid[step] += shared.paid.get(at).copied().unwrap_or(0.0);
             if let Some(limb) = shared.limbs.get(at).copied().flatten() {
-                if let (Some(from), true) = (last_voice[limb as usize], Limbs::HANDS.has(limb)) {
-                    let (gap, place) = (hit.time.0 - last_time[limb as usize], |voice| work.body.reach(voice).at);
-                    let (a, b) = (place(from), place(hit.voice));
-                    let moved = if gap < RESTED { moving((a.0 - b.0).hypot(a.1 - b.1), gap) } else { 0.0 };
-                    instead[step] += habits.bits(limb, Some(from), hit.voice, false) - moved;
-                }
-                last_time[limb as usize] = hit.time.0;
                 line.played[step] = line.played[step].with(limb);
-                last_voice[limb as usize] = Some(hit.voice);
-                later.push((step + 1, last_voice));
+                if let Some(from) = last[limb as usize].filter(|_| Limbs::HANDS.has(limb)) {
+                    let says = habits.bits(limb, Some(from.voice), hit.voice, false);
+                    instead[step] += says - went(work.body, from, hit);
+                }
+                last[limb as usize] = Some(hit);
+                let [right, left, ..] = last.map(|hit| Some(hit?.voice));
+                later.push((step + 1, [right, left]));
             }
         }
         line.hand = main_limbs(&line.played);
-        if Limbs::HANDS.list().into_iter().all(|hand| line.hand.limbs.has(hand)) {
+        if Limbs::HANDS
+            .list()
+            .into_iter()
+            .all(|hand| line.hand.limbs.has(hand))
+        {
             line.habits = Some(habits.clone());
-            paid.iter_mut().zip(instead).for_each(|(paid, instead)| *paid += instead);
+            paid.iter_mut()
+                .zip(instead)
+                .for_each(|(paid, instead)| *paid += instead);
         }
         let mut later = later.into_iter().peekable();
         let mut now = [None; 2];
         for (step, before) in line.before.iter_mut().enumerate() {
-            while let Some((_, [right, left, ..])) = later.next_if(|(from, _)| *from <= step) {
-                now = [right, left];
+            while let Some((_, before)) = later.next_if(|(from, _)| *from <= step) {
+                now = before;
             }
             *before = now;
         }
@@ -271,9 +287,16 @@ impl Line {
             let symbol = cell[(phase + BACK * cell.len() - back) % cell.len()];
             if symbol.has(limb) {
                 // With two hands, to go to another drum is a choice: the other hand might have been there.
-                let moves = (self.habits.as_ref()).map_or(0.0, |habits| habits.bits(limb, Some(before.voice), stroke.voice, false));
-                if gap >= RESTED { return moves; }
-                return moves + CELL.next(gap, if alone { 2 } else { 1 }, Some(before.at), stroke.at);
+                let goes = (self.habits.as_ref()).map_or(0.0, |habits| {
+                    habits.bits(limb, Some(before.voice), stroke.voice, false)
+                });
+                let run = if alone { 2 } else { 1 };
+                let strains = if gap < RESTED {
+                    CELL.next(gap, run, Some(before.at), stroke.at)
+                } else {
+                    0.0
+                };
+                return goes + strains;
             }
             alone &= !symbol.has(mirrored(limb));
         }

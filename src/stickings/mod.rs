@@ -7,6 +7,7 @@
 
 mod adapt;
 pub mod body;
+mod candidates;
 mod cell;
 mod chain;
 mod costs;

@@ -42,8 +42,8 @@ pub(super) struct Tiling {
 const CUT: f64 = 6.0;
 /// That a line begins with strokes that are part of no cell, in bits [M].
 const UPBEAT: f64 = 2.0;
-const UNSEEN0: f64 = 0.5;
-const UNSEEN1: f64 = 0.1;
+/// In the first rounds a variant that was not taken is offered all the same, as if it had come so often.
+const UNSEEN: [f64; 2] = [0.5, 0.1];
 
 /// Where the path comes from. There is one for every state of every step, so it is small: a line has at most some
 /// thousand variants, and cells of some steps.
@@ -76,7 +76,8 @@ impl Prices {
         }
     }
 
-    /// The prices that the tiles of a line ask for: what is frequent is cheap, what never comes is not offered again.
+    /// The prices that the tiles of a line ask for: what is frequent is cheap, what never comes is as if it had come
+    /// `unseen` times, and not offered again where that is 0.
     fn of(tiling: &Tiling, count: usize, line: &Line, unseen: f64) -> Prices {
         let mut starts = vec![unseen; count];
         let (mut tile, mut plain) = ([0.5; 3], [0.5; 2]);
@@ -130,7 +131,7 @@ pub(super) fn tile(line: &Line, variants: &[Priced], rounds: usize) -> Tiling {
     let mut prices = Prices::even(variants.len());
     let mut best = shortest(line, variants, &prices);
     for round in 0..rounds {
-        let unseen = match round { 0 => UNSEEN0, 1 => UNSEEN1, _ => 0.0 };
+        let unseen = UNSEEN.get(round).copied().unwrap_or(0.0);
         prices = Prices::of(&best, variants.len(), line, unseen);
         best = shortest(line, variants, &prices);
     }

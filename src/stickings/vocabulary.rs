@@ -4,21 +4,16 @@
 //! cell itself, takes fewer bits than without. Cells are sought where something repeats at once, added one by one as
 //! long as one saves bits, and taken out again when others have made them needless.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 use std::rc::Rc;
 
-use super::cell::{Symbol, Variant, class, is_primitive, variants};
+use super::candidates::{LENGTHS, candidates, longer};
+use super::cell::{Symbol, Variant, variants};
 use super::line::Line;
 use super::tiling::{Priced, Tiling, tile};
 
-/// The shortest and the longest cell.
-const LENGTHS: std::ops::RangeInclusive<usize> = 2..=9;
 /// A cell is worth having when it saves so many bits [M].
 const WORTH: f64 = 1.0;
-/// So many candidates of each length are weighed.
-const CANDIDATES: usize = 6;
-/// Cells of up to so many strokes are few enough to try them all.
-const SHORT: usize = 6;
 /// Each permutation is a thing to learn of its own: bits for it, beside those by which a tiling names it [M].
 const PERMUTATION: f64 = 0.9;
 /// So many cells are added in vain before the search ends.
@@ -35,9 +30,6 @@ const STRETCHES: usize = 8;
 const ROUNDS: usize = 3;
 /// More cells than this are no reduction.
 const MOST_CELLS: usize = 12;
-const LONGER: usize = 1;
-const POLISH: usize = 1;
-const EACHS: usize = 1;
 
 /// A vocabulary and the line cut by it.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -120,16 +112,9 @@ impl Weigher<'_> {
     /// but for where the line and its drums change.
     fn shifted(&mut self, mut best: Vocabulary) -> Vocabulary {
         for by in SHIFTS {
-            let turned = |variant: &Variant| Variant {
-                from: (variant.from as isize + by).rem_euclid(variant.symbols.len() as isize) as usize,
-                symbols: turned(&variant.symbols, by),
-                ..variant.clone()
-            };
-            let variants: Vec<Variant> = self.used(&best).iter().map(turned).collect();
-            if variants
-                .iter()
-                .any(|variant| variant.symbols.first().is_none_or(|symbol| symbol.is_empty()))
-            {
+            let used: Vec<Variant> = self.used(&best);
+            let variants: Vec<Variant> = used.iter().filter_map(|variant| variant.turned(by)).collect();
+            if variants.len() < used.len() {
                 continue;
             }
             let with = self.weigh_these(best.cells.clone(), variants);
@@ -140,25 +125,29 @@ impl Weigher<'_> {
         best
     }
 
-    fn turned_one_by_one(&mut self, mut best: Vocabulary) -> Vocabulary {
+    /// The same with single permutations begun a step earlier or later, as long as that saves bits.
+    fn shifted_alone(&mut self, mut best: Vocabulary) -> Vocabulary {
         loop {
             let used = self.used(&best);
             let mut next: Option<Vocabulary> = None;
-            for at in 0..used.len() {
-                for by in [1, -1] {
-                    let mut with = used.clone();
-                    let variant = &used[at];
-                    with[at] = Variant {
-                        from: (variant.from as isize + by).rem_euclid(variant.symbols.len() as isize) as usize,
-                        symbols: turned(&variant.symbols, by),
-                        ..variant.clone()
-                    };
-                    if with[at].symbols.first().is_none_or(|symbol| symbol.is_empty()) || used.iter().any(|own| own.symbols == with[at].symbols) { continue; }
-                    let with = self.weigh_these(best.cells.clone(), with);
-                    if with.bits < next.as_ref().unwrap_or(&best).bits { next = Some(with); }
+            for (at, by) in (0..used.len()).flat_map(|at| [(at, 1), (at, -1)]) {
+                let Some(turned) = used.get(at).and_then(|variant| variant.turned(by)) else {
+                    continue;
+                };
+                if used.iter().any(|own| own.symbols == turned.symbols) {
+                    continue;
+                }
+                let mut others = used.clone();
+                others.splice(at..=at, [turned]);
+                let with = self.weigh_these(best.cells.clone(), others);
+                if with.bits < next.as_ref().unwrap_or(&best).bits {
+                    next = Some(with);
                 }
             }
-            match next { Some(next) => best = next, None => return best }
+            match next {
+                Some(next) => best = next,
+                None => return best,
+            }
         }
     }
 
@@ -233,10 +222,22 @@ fn search(line: &Line) -> Vocabulary {
         costs: BTreeMap::new(),
     };
     let mut best = weigher.weigh(Vec::new());
+    let usual = candidates(line);
+    let longer = longer(line, &usual);
+    for candidates in [usual, longer] {
+        best = grown(best, &candidates, &mut weigher);
+    }
+    let best = in_order(best, &mut weigher);
+    let best = weigher.more(best);
+    let best = weigher.fewer(best);
+    let best = weigher.shifted(best);
+    let best = weigher.shifted_alone(best);
+    in_order(best, &mut weigher)
+}
+
+/// With as many more cells as save bits.
+fn grown(mut best: Vocabulary, candidates: &[Vec<Symbol>], weigher: &mut Weigher) -> Vocabulary {
     let mut last = best.clone();
-    let candidates = candidates(line);
-    let longer = if LONGER > 0 { longer(line, &candidates) } else { Vec::new() };
-    for candidates in [candidates, longer] {
     // A cell may pay only together with the next: a few are added before it is said that none does.
     let mut in_vain = 0;
     while last.cells.len() < MOST_CELLS && in_vain < PATIENCE {
@@ -253,23 +254,12 @@ fn search(line: &Line) -> Vocabulary {
         last = next;
         in_vain += 1;
         if last.bits < best.bits - WORTH {
-            last = without_needless(last, &mut weigher);
+            last = without_needless(last, weigher);
             best = last.clone();
             in_vain = 0;
         }
     }
-    last = best.clone();
-    }
-    let mut best = in_order(best, &mut weigher);
-    for _ in 0..POLISH {
-    let before = best.bits;
-    best = weigher.more(best);
-    best = weigher.fewer(best);
-    best = weigher.shifted(best);
-    if EACHS > 0 { best = weigher.turned_one_by_one(best); }
-    if best.bits >= before - 0.01 { break; }
-    }
-    in_order(best, &mut weigher)
+    best
 }
 
 /// Takes out cells without which the line is no dearer: bits never rise, so that the search comes to an end.
@@ -283,13 +273,6 @@ fn without_needless(mut best: Vocabulary, weigher: &mut Weigher) -> Vocabulary {
         }
     }
     best
-}
-
-/// A cell begun so many steps later.
-fn turned(symbols: &[Symbol], by: isize) -> Vec<Symbol> {
-    let mut turned = symbols.to_vec();
-    turned.rotate_left(by.rem_euclid(symbols.len().max(1) as isize) as usize);
-    turned
 }
 
 /// Turns each cell so that its first permutation is the one that covers most, and sorts them by what they cover.
@@ -322,85 +305,4 @@ fn in_order(best: Vocabulary, weigher: &mut Weigher) -> Vocabulary {
     let used = |variant: &Variant| steps(&|own| own.symbols == variant.symbols) > 0;
     let used = all.filter(used).collect();
     weigher.weigh_these(cells, used)
-}
-
-/// Cells that the line plays twice at once, those first of which it plays most, of each length a few; in a line of
-/// two limbs all short cells besides, for who plays what there may be open.
-fn candidates(line: &Line) -> Vec<Vec<Symbol>> {
-    let mut all = Vec::new();
-    for length in LENGTHS {
-        let mut counts: BTreeMap<Vec<Symbol>, usize> = BTreeMap::new();
-        for at in 0..(line.len() + 1).saturating_sub(2 * length) {
-            let (Some(a), Some(b)) = (
-                line.played.get(at..at + length),
-                line.played.get(at + length..at + 2 * length),
-            ) else {
-                continue;
-            };
-            let Some(cell) = merged(a, b) else { continue };
-            let strokes = cell.iter().filter(|symbol| !symbol.is_empty()).count();
-            if strokes >= 2 && 2 * strokes >= length && is_primitive(&cell) {
-                *counts.entry(class(&cell, line.hand)).or_default() += 1;
-            }
-        }
-        let mut most: Vec<(Vec<Symbol>, usize)> =
-            counts.into_iter().filter(|(_, count)| *count > 1).collect();
-        most.sort_by(|a, b| b.1.cmp(&a.1).then_with(|| a.0.cmp(&b.0)));
-        all.extend(most.into_iter().take(CANDIDATES).map(|(cell, _)| cell));
-    }
-    for cell in short(line) {
-        if !all.contains(&cell) {
-            all.push(cell);
-        }
-    }
-    all
-}
-
-fn longer(line: &Line, known: &[Vec<Symbol>]) -> Vec<Vec<Symbol>> {
-    let mut all = of_length(line, SHORT + 1..=9);
-    all.retain(|cell| !known.contains(cell) && !thrice(cell));
-    all
-}
-
-/// Whether a limb strikes three times in a row while the cell goes on.
-fn thrice(cell: &[Symbol]) -> bool {
-    let at = |n: usize| cell[n % cell.len()];
-    (0..cell.len()).any(|n| at(n) == at(n + 1) && at(n) == at(n + 2))
-}
-
-/// Every cell of up to [`SHORT`] strokes of a line's two limbs.
-fn short(line: &Line) -> Vec<Vec<Symbol>> { of_length(line, 2..=SHORT) }
-fn of_length(line: &Line, lengths: std::ops::RangeInclusive<usize>) -> Vec<Vec<Symbol>> {
-    let [a, b] = line.hand.limbs.list()[..] else {
-        return Vec::new();
-    };
-    let mut all: BTreeSet<Vec<Symbol>> = BTreeSet::new();
-    for length in lengths {
-        for number in 0..1u32 << length {
-            let limb = |n: usize| if number >> n & 1 == 1 { a } else { b };
-            let cell: Vec<Symbol> = (0..length).map(|n| Symbol::of(&[limb(n)])).collect();
-            if is_primitive(&cell) {
-                all.insert(class(&cell, line.hand));
-            }
-        }
-    }
-    all.into_iter().collect()
-}
-
-/// Two statements of one cell, of which one step may be left out in one of them.
-fn merged(a: &[Symbol], b: &[Symbol]) -> Option<Vec<Symbol>> {
-    let mut apart = 0;
-    let both = a.iter().zip(b).map(|(x, y)| {
-        if x == y {
-            return Some(*x);
-        }
-        apart += 1;
-        match (x.is_empty(), y.is_empty()) {
-            (true, false) => Some(*y),
-            (false, true) => Some(*x),
-            _ => None,
-        }
-    });
-    let both: Option<Vec<Symbol>> = both.collect();
-    both.filter(|_| apart <= 1)
 }
