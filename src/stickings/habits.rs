@@ -14,7 +14,7 @@ use crate::names::{Limb, Voice};
 /// something new begins [M].
 const MOVES: [f64; 2] = [0.15, 0.7];
 /// So many strokes each of the two is worth [M].
-const WORTH: [f64; 2] = [10.0, 4.0];
+const STROKES: [f64; 2] = [10.0, 4.0];
 /// So many strokes stand for drums that a hand may go to and was not seen on, each [M].
 const UNSEEN: f64 = 0.7;
 /// A hand goes so much less often to where the other one leads [M].
@@ -110,8 +110,8 @@ impl Habit {
         };
         for _ in 0..ROUNDS {
             let mut drums = usual;
-            let mut moved = [MOVES[0] * WORTH[0], MOVES[1] * WORTH[1]];
-            let mut all = WORTH;
+            let mut moved = [MOVES[0] * STROKES[0], MOVES[1] * STROKES[1]];
+            let mut all = STROKES;
             for Went { from, to, begins } in went {
                 let kind = usize::from(*begins);
                 let drawn = habit.moves[kind] * habit.drums[*to as usize];
