@@ -45,7 +45,7 @@ pub(super) struct Shared {
     pub(super) more: Vec<[f64; 4]>,
     /// For each hit and each limb: what the stroke costs it, whatever was played before it, and elsewhere.
     pub(super) own: Vec<[f64; 4]>,
-    /// For each hit: what the whole account pays for it.
+    /// For each hit: what the whole account pays for it, but for what other places say.
     pub(super) paid: Vec<f64>,
     /// The ways, cheapest first.
     pub(super) ways: Vec<Way>,
@@ -125,14 +125,21 @@ impl Work<'_> {
             ..
         } = chain.solve(true);
         let needs = moments.iter().flat_map(|moment| &moment.needs);
+        let mut plays = played.iter();
         for (moment, paid) in moments.iter().zip(paid) {
+            let own = moment.needs.iter().zip(plays.by_ref());
+            let elsewhere = own.filter_map(|(need, plays)| {
+                let limb = limbs.get((*plays)?)?;
+                Some(self.elsewhere(need.hit, *limb))
+            });
+            let elsewhere: f64 = elsewhere.sum();
             // What is struck at once is paid at once.
             if let Some(slot) = moment
                 .needs
                 .first()
                 .and_then(|need| shared.paid.get_mut(need.hit))
             {
-                *slot = paid;
+                *slot = paid - elsewhere;
             }
         }
         for ((need, plays), over) in needs.zip(played).zip(more) {
