@@ -113,6 +113,40 @@ impl Wish {
     }
 }
 
+impl Wish {
+    /// Cells that nobody chose: two to five of three to eight strokes, drawn at random, but for three in a row.
+    pub(super) fn drawn(kept: Kept, seed: u64) -> Wish {
+        let mut random = ChaCha8Rng::seed_from_u64(seed ^ 0x07E5);
+        let count = random.random_range(2..=5);
+        let mut cells: Vec<(&'static str, usize)> = Vec::new();
+        while cells.len() < count {
+            let length = *[3, 4, 4, 5, 5, 6, 6, 7, 8].choose(&mut random).unwrap();
+            let letters: String = (0..length)
+                .map(|_| if random.random_bool(0.5) { 'R' } else { 'L' })
+                .collect();
+            let on = letters.repeat(3);
+            let again = (1..length).any(|part| length % part == 0 && on[part..].starts_with(&letters));
+            if again || on.contains("RRR") || on.contains("LLL") {
+                continue;
+            }
+            let permutations = match random.random_range(0..4) {
+                0 => length,
+                1 => 2,
+                _ => 1,
+            };
+            // The tests are over before it matters.
+            cells.push((Box::leak(letters.into_boxed_str()), permutations));
+        }
+        Wish {
+            kept,
+            bars: random.random_range(10..=20),
+            cells,
+            rests: random.random_range(0.0..0.1),
+            moves: (random.random_range(0.03..0.3), random.random_range(0.4..0.95)),
+        }
+    }
+}
+
 struct Player {
     random: ChaCha8Rng,
     grid: Grid,
