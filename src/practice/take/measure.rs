@@ -6,7 +6,7 @@ use super::{Late, Part, Round, Stroke, Take, Who, figure, original};
 use crate::names::{Layer, Limb, Voice};
 use crate::options::TakeOptions;
 use crate::study::Study;
-use crate::units::{Bpm, Millis, Seconds, Steps};
+use crate::units::{Bpm, Millis, Seconds};
 
 /// Without a figure a round is so many bars.
 const BARS: i64 = 4;
@@ -225,8 +225,9 @@ fn rounds(study: &Study, part: &Part, options: &TakeOptions) -> Vec<Round> {
     };
     let (from, to) = part.steps;
     // A pass begins and ends on a stroke, not on the first and last step of a bar.
-    let written = |mut steps: std::ops::Range<i64>| {
-        steps.any(|s| study.strokes.iter().any(|x| x.step == Some(Steps(s))))
+    let written = |steps: std::ops::Range<i64>| {
+        let mut own = study.strokes.iter().filter_map(|stroke| stroke.step);
+        own.any(|step| steps.contains(&step.0))
     };
     let reached = |step: i64| step <= to + 1 || !written(to + 1..step);
     let first = start + (from - start).div_euclid(length) * length;
