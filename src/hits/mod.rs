@@ -52,12 +52,13 @@ const LEAST: f64 = 0.4;
 const LEAST_IN_MIX: f64 = 0.6;
 
 /// How sure an onset must be by both accounts, and where a band plays along.
-const LEAST_BY_BOTH: f64 = 0.4;
-const LEAST_BY_BOTH_IN_MIX: f64 = 0.7;
+const LEAST_BY_BOTH: f64 = 0.5;
+const LEAST_BY_BOTH_IN_MIX: f64 = 0.75;
 
-/// The network's share in the decision, and where a band plays along, whose notes rise too; the flux has the rest.
-const SAY: f64 = 0.6;
-const SAY_IN_MIX: f64 = 0.8;
+/// The network's share in the decision; the flux has the rest. Where a band plays along, whose notes rise too, the flux
+/// only says when.
+const SAY: f64 = 0.8;
+const SAY_IN_MIX: f64 = 1.0;
 
 /// What a stroke adds to what rings may vanish beside it; nothing is softer than this under the loudest stroke, dB: the
 /// noise of 16 bits.

@@ -15,7 +15,7 @@ use super::features;
 pub(super) type LogOdds = [f32; Class::MAIN.len()];
 
 /// Log odds at which the network is undecided; it was trained to rather hear too much.
-const UNDECIDED: f32 = 0.9;
+const UNDECIDED: f32 = 0.6;
 /// Log odds of clear strokes, and of what clearly is none.
 const CLEAR: f32 = 1.5;
 const CLEARLY_NOT: f32 = -2.0;
@@ -77,13 +77,13 @@ pub(super) fn least(read: &[LogOdds]) -> LogOdds {
 }
 
 /// The least log odds where a band plays along: there no emptiest place parts strokes from other things.
-pub(super) const LEAST_IN_MIX: f32 = 0.0;
+pub(super) const LEAST_IN_MIX: f32 = -0.2;
 
 /// The least log odds where nothing tells better, and of a class that never strikes clearly.
-const USUAL: f32 = 0.85;
+const USUAL: f32 = 0.55;
 const IF_NEVER_CLEAR: f32 = 2.5;
 /// Where the least log odds may lie, how finely they are searched, and the width of each onset's bump in the density.
-const BETWEEN: (f32, f32) = (-0.6, 1.65);
+const BETWEEN: (f32, f32) = (-0.9, 1.2);
 const PLACES: usize = 33;
 const SMOOTH: f32 = 0.35;
 

@@ -7,17 +7,21 @@
 The sources are those of kits.py beside this folder, and STROKES, the program's own synthesis (cargo run --release
 --example strokes). What is added to kits.py is what tells a recording from a sampler: cymbals far under the drums and
 dull, wires that buzz under kick and toms, clicking beaters, one room for all, compression of the sum, jingles and
-shakers; drums that beat and echo; a band under a third of the clips where `bank.bands` has some (bands.py); soft
-strokes as samplers and as people play them; strokes with another one close by. A stroke that nobody can hear is no stroke: `audible` decides. Some clips
-stay as kits.py makes them. A third of the parts are not played but invented, each limb with a figure
-or a line of its own, so that all drums meet all others. Everything is drawn from the given random generator: the same seed makes the same clips.
+shakers; drums that beat and echo, lie over each other or, where `bank.plates` says so, are made of random numbers
+(drums.py); a band under half of the clips where `bank.bands` has some (bands.py), among them players who play with the
+drums where `bank.players` has some (company.py); soft strokes as samplers and as people play them; strokes with another
+one close by. A stroke that nobody can hear is no stroke: `audible` decides. Some clips stay as kits.py makes them. A
+third of the parts are not played but invented, each limb with a figure or a line of its own, so that all drums meet all
+others. Everything is drawn from the given random generator: the same seed makes the same clips.
 """
 import glob, os, sys
 import numpy as np, scipy.signal, soundfile
 
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), ".."))
 from kits import BALANCE, FAMILIES, LONG, RATE, Bank, Clip, Drum, arranged, read_parts, smooth_gain, tones, trimmed  # noqa: F401
+import company
 import kits
+from drums import Both, Jingles, Plate, Rung
 
 MADE = {"kick_left": "kick", "snare_2": "snare", "tom_floor_2": "tom_floor", "crash_2": "crash", "cowbell": "other"}
 METAL = ("hat", "ride", "crash", "splash", "china")
@@ -50,46 +54,18 @@ def source_of(name):
 def only(bank, sources, snares=None):
     """The bank with the instruments of `sources` alone; snares of other sources where `snares` names them."""
     less = Bank.__new__(Bank)
-    less.bands = getattr(bank, "bands", [])
+    less.bands, less.players, less.plates = getattr(bank, "bands", []), getattr(bank, "players", []), getattr(bank, "plates", False)
     wanted = lambda voice: snares if snares and voice == "snare" else sources
     less.instruments = {v: [i for i in all_ if source_of(i[0]) in wanted(v)] for v, all_ in bank.instruments.items()}
     return less
 
 
-class Rung(Drum):
-    """A drum whose sound may beat, as two close modes of a head do, or come back once, as from a wall or the other head."""
-
-    def __init__(self, instrument, rng, pitch, tom):
-        super().__init__(instrument, rng, pitch)
-        often = 0.45 if tom else 0.12
-        self.beat = (rng.uniform(5, 25), rng.uniform(0.2, 0.95), rng.uniform(0, 6.3), rng.uniform(0.01, 0.06)) if rng.random() < often else None
-        self.echo = (rng.uniform(0.02, 0.14), 10 ** (-rng.uniform(1, 18) / 20), rng.uniform(150, 4000)) if rng.random() < often else None
-        # Samplers lose 40 dB for a tenth of the velocity, people less.
-        self.law = rng.uniform(12, 44) if rng.random() < 0.5 else None
-
-    def strength(self, velocity):
-        return max(velocity, 0.02) ** (self.law / 20) if self.law else super().strength(velocity)
-
-    def shaped(self, place):
-        sound = super().shaped(place)
-        if self.beat:
-            hertz, depth, phase, rise = self.beat
-            t = np.arange(len(sound)) / RATE
-            sound = sound * (1 + depth * np.cos(2 * np.pi * hertz * t + phase) * (1 - np.exp(-t / rise)))
-        if self.echo:
-            late, gain, cut = self.echo
-            back = scipy.signal.sosfilt(scipy.signal.butter(1, cut, fs=RATE, output="sos"), sound) * gain
-            sound = np.concatenate([sound, np.zeros(int(late * RATE))])
-            sound[int(late * RATE):] += back
-        return sound.astype(np.float32)
-
-
 def audible(buses, placed, rng):
-    """Which strokes stand out of all that sounds with them: more than a twenty-fifth to a fifth of some band in their first 46 ms."""
+    """Which strokes stand out of all that sounds with them: more than a fortieth to a sixth of some band in their first 46 ms."""
     whole, n = sum(buses.values()), 2048
     window, edges = np.hanning(2 * n)[n:].astype(np.float32), (0, 3, 5, 8, 12, 18, 28, 45, 70, 110, 170, 260, 400, 650)
     bands = lambda x: np.add.reduceat(np.abs(scipy.fft.rfft(np.pad(x[:n], (0, max(0, n - len(x)))) * window)) ** 2, edges)
-    loudest, least = None, rng.uniform(0.04, 0.2)
+    loudest, least = None, rng.uniform(0.025, 0.17)
     heard = []
     for at, sound in placed:
         own, all_ = bands(sound), bands(whole[at: at + n])
@@ -109,25 +85,6 @@ def pick(bank, family, rng):
     family = [v for v in family if bank.instruments.get(v)]
     lead = draw(family[0]) if family else None
     return {v: next((i for i in bank.instruments[v] if i[0] == lead[0]), None) or draw(v) for v in family}
-
-
-class Jingles:
-    """A tambourine or a shaker: bursts of high noise close together."""
-
-    def __init__(self, rng):
-        self.low, self.high = rng.uniform(2500, 6000), rng.uniform(9000, 16000)
-        self.bursts, self.spread, self.ring = rng.integers(1, 6), rng.uniform(0.004, 0.03), rng.uniform(0.03, 0.15)
-        self.span = rng.uniform(8, 20)
-
-    def stroke(self, velocity, rng):
-        n = int(RATE * (self.ring * 5 + 0.1))
-        sound, t = np.zeros(n, np.float32), np.arange(n) / RATE
-        for _ in range(self.bursts):
-            late = rng.exponential(self.spread) if self.bursts > 1 else 0.0
-            sound += np.where(t >= late, np.exp(-np.maximum(t - late, 0) / self.ring) * rng.uniform(0.4, 1), 0)
-        sound *= rng.standard_normal(n)
-        sound = scipy.signal.sosfilt(scipy.signal.butter(2, (self.low, self.high), "bandpass", fs=RATE, output="sos"), sound)
-        return (sound / (np.sqrt(np.mean(sound[: RATE // 20] ** 2)) + 1e-9) * 10 ** (-(1 - velocity) * self.span / 20)).astype(np.float32)
 
 
 def others(strokes, rng, seconds):
@@ -196,13 +153,25 @@ def render(bank, parts, rng, seconds=12.0):
     plain = rng.random() < 0.35
     if rng.random() < 0.25:
         strokes = graced(strokes, rng)
-    if rng.random() < 0.12:
+    if rng.random() < 0.14:
         strokes = sorted(strokes + others(strokes, rng, seconds))
     kit = {}
     for family in FAMILIES:
         pitch = 2 ** (rng.uniform(-0.2, 0.2))
         for voice, instrument in pick(bank, family, rng).items():
             kit[voice] = Rung(instrument, rng, pitch, voice.startswith("tom"))
+            if not plain and rng.random() < 0.3:
+                kit[voice].depth = 7.0
+        if not plain and rng.random() < 0.25:
+            for voice, instrument in pick(bank, family, rng).items():
+                if voice in kit:
+                    kit[voice] = Both(kit[voice], Rung(instrument, rng, 2 ** rng.uniform(-0.25, 0.25), voice.startswith("tom")), rng)
+        if not plain and getattr(bank, "plates", False) and rng.random() < 0.28 and family[0].startswith(METAL):
+            plate = Plate(rng)
+            for voice in family:
+                if voice in kit:
+                    made = plate.of(voice)
+                    kit[voice] = made if rng.random() < 0.6 else Both(kit[voice], made, rng)
     for instrument in pick(bank, ("snare",), rng).values():
         kit["snare_2"] = Rung(instrument, rng, 2 ** rng.uniform(0.0, 0.6), False)
     other = list(pick(bank, ("other",), rng).values())
@@ -229,8 +198,12 @@ def render(bank, parts, rng, seconds=12.0):
             ringing = (at, sound) if voice == "hat_open" else None
     buses = {b: x[:length] for b, x in buses.items()}
     heard = audible(buses, placed, rng)
-    if getattr(bank, "bands", None) and rng.random() < 0.42:
-        buses["band"] = band(bank.bands, sum(buses.values()), length, rng)
+    if getattr(bank, "bands", None) and rng.random() < 0.48:
+        drums = sum(buses.values())
+        buses["band"] = band(bank.bands, drums, length, rng)
+        if getattr(bank, "players", None) and rng.random() < 0.6:
+            loud = np.sqrt(np.mean((drums if rng.random() < 0.6 else buses["band"]) ** 2))
+            buses["band"] = buses["band"] * np.float32(rng.random() < 0.6) + company.company(bank.players, strokes, length, rng) * np.float32(loud * 10 ** (rng.uniform(-16, 10) / 20))
     if plain:
         out = kits.in_a_room(sum(buses.values()), rng)
     else:

@@ -55,6 +55,14 @@ def listed(strokes):
     return out
 
 
+def alone(given):
+    """Players without drums, as bands.py writes bands."""
+    import company, scipy.signal
+    players, seed = given
+    sound = scipy.signal.resample_poly(company.company(players, [], 16 * RATE, np.random.default_rng(seed)), 1, 2)
+    return np.round(sound / np.abs(sound).max() * 30_000).astype(np.int16)
+
+
 def sources(rng):
     """Some of the sources of sounds, at least one whole kit among them: clips of these teach whoever is to do without the rest."""
     import clips
@@ -97,6 +105,12 @@ def main():
         prepare.save(*a.folders, a.bank)
     bank, parts = prepare.load(a.bank)
     bank.bands = prepare.bands(a.bands) if a.bands else []
+    mp.set_start_method("fork")
+    with mp.Pool() as pool:
+        import company
+        bank.plates = True
+        bank.players = pool.map(company.player, [[a.seed, n] for n in range(240)], 2)
+        bank.bands += pool.map(alone, [(bank.players[12 * (n % 20): 12 * (n % 20) + 12], [a.seed, n]) for n in range(200)], 2) if a.bands else []
     print("bank, %d bands after %.0f s" % (len(bank.bands), time.time() - start), flush=True)
     os.makedirs(a.out, exist_ok=True)
     with tempfile.TemporaryDirectory() as folder:
@@ -104,7 +118,6 @@ def main():
         for name, size in ((sound, a.clips * LENGTH * 2), (truth, a.clips * len(CLASSES) * (FRAMES + 1)), (rows, a.clips * MOST * 2 * 4)):
             with open(name, "wb") as f:
                 f.truncate(size)
-        mp.set_start_method("fork")
         next_one, ready, stop, used = mp.Value("i", 0), mp.Value("i", 0), mp.Value("i", 0), mp.Array("i", a.clips, lock=False)
         jobs = [mp.Process(target=work, args=(bank, parts, sound, truth, rows, used, a, a.clips, next_one, ready, stop, a.seed), daemon=True) for _ in range(max(1, os.cpu_count() - 3))]
         import clips
@@ -162,7 +175,7 @@ class Elsewhere:
         torch, (n, length) = self.torch, x.shape
         peak = x.abs().amax(1, keepdim=True) + 1e-6
         if self.bands is not None:
-            x = x + self.band(n, length) * x.square().mean(1, keepdim=True).sqrt() * 10 ** (self.uniform(n, -22, 6) / 20) * self.chance(n, 0.22)
+            x = x + self.band(n, length) * x.square().mean(1, keepdim=True).sqrt() * 10 ** (self.uniform(n, -22, 9) / 20) * self.chance(n, 0.28)
         spectrum = torch.fft.rfft(x, self.size)
         spectrum = spectrum * self.smooth(n, 3.0) ** self.chance(n, 0.4)
         t = torch.arange(RATE, device=self.dev) / RATE
