@@ -16,11 +16,8 @@ use crate::notation::{pdf, staff};
 use crate::options::{Form, LadderOptions, Options, Paper, ScoreLayout, ScoreOptions, SoundOptions};
 use crate::practice::drills::{Drill, Drills, Kind, drills, key_cells};
 use crate::practice::{Line, Pace, Passage, ladder, loudness, sound};
-use crate::study::{self, Study};
+use crate::study::{self, PRACTICE, Study};
 use crate::units::Bpm;
-
-/// Where practice material lies in the study's folder.
-const FOLDER: &str = "practice";
 
 pub(super) fn run(args: &DrillArgs) -> Result<(), Error> {
     let study = study::read(&args.study)?;
@@ -180,7 +177,7 @@ impl Made<'_> {
         }
         self.charts(&slips)?;
         let svgs: Vec<&str> = slips.iter().map(|slip| slip.svg.as_str()).collect();
-        let name = format!("{FOLDER}/drills.pdf");
+        let name = format!("{PRACTICE}/drills.pdf");
         study::write_file(self.folder, &name, &pdf::write(&svgs))?;
         self.files.push(self.folder.join(name));
         Ok(())
@@ -202,7 +199,7 @@ impl Made<'_> {
 
     fn charts(&mut self, charts: &[Chart]) -> Result<(), Error> {
         for chart in charts {
-            let name = format!("{FOLDER}/{}.svg", chart.name);
+            let name = format!("{PRACTICE}/{}.svg", chart.name);
             study::write_file(self.folder, &name, chart.svg.as_bytes())?;
             self.files.push(self.folder.join(name));
         }
@@ -210,7 +207,7 @@ impl Made<'_> {
     }
 
     fn wav(&mut self, name: &str, sound: &[Vec<f32>]) -> Result<(), Error> {
-        let folder = self.folder.join(FOLDER);
+        let folder = self.folder.join(PRACTICE);
         std::fs::create_dir_all(&folder)?;
         let file = folder.join(format!("{name}.wav"));
         audio::write_wav(&file, sound, RATE)?;
@@ -220,7 +217,7 @@ impl Made<'_> {
 
     /// Removes pages and sounds of an earlier, longer set: `NAME.svg`, `NAME-NN.svg` and `NAME-NN.wav`.
     fn clear(&self, name: &str) -> Result<(), Error> {
-        let Ok(entries) = std::fs::read_dir(self.folder.join(FOLDER)) else {
+        let Ok(entries) = std::fs::read_dir(self.folder.join(PRACTICE)) else {
             return Ok(());
         };
         for entry in entries {

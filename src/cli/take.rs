@@ -14,7 +14,7 @@ use crate::files::shown;
 use crate::options::{Options, TakeOptions};
 use crate::practice::take::{self, Attempt, Entry, Take};
 use crate::practice::{Passage, PracticeError, progress};
-use crate::study::{self, Study};
+use crate::study::{self, PRACTICE, Study};
 use crate::{Stage, units::Seconds};
 
 pub(super) fn run(args: &TakeArgs) -> Result<(), Error> {
@@ -42,7 +42,11 @@ pub(super) fn run(args: &TakeArgs) -> Result<(), Error> {
     });
     let days: Vec<Day> = entries.iter().map(day).collect();
     let chart = charts::progress(&study, &days, curve.as_ref(), &words);
-    study::write_file(&args.study, "practice/progress.svg", chart.svg.as_bytes())?;
+    study::write_file(
+        &args.study,
+        &format!("{PRACTICE}/progress.svg"),
+        chart.svg.as_bytes(),
+    )?;
     lines.push(row("progress", &words));
     lines.extend(warnings.iter().chain(&study.warnings).map(|w| row("mind", w)));
     if args.talk.json {
@@ -80,7 +84,7 @@ fn measured(
     drop(progress);
     let next = take::next(&taken, &study.grid);
     for chart in charts::take(study, &picture(study, &taken, &file, &next)) {
-        let name = format!("practice/{}.svg", chart.name);
+        let name = format!("{PRACTICE}/{}.svg", chart.name);
         study::write_file(&args.study, &name, chart.svg.as_bytes())?;
     }
     lines.extend(
@@ -89,7 +93,10 @@ fn measured(
             .map(|(name, words)| row(name, words)),
     );
     lines.extend(next.iter().map(|words| row("next", words)));
-    lines.push(row("look at", &shown(&args.study.join("practice/take.svg"))));
+    lines.push(row(
+        "look at",
+        &shown(&args.study.join(PRACTICE).join("take.svg")),
+    ));
     let now = SystemTime::now()
         .duration_since(UNIX_EPOCH)
         .map_or(0, |since| since.as_secs());

@@ -139,9 +139,9 @@ pub enum StudyError {
         /// One of the files.
         example: String,
     },
-    /// The folder holds a player's edits of another recording.
+    /// The folder holds what a player has done with another recording.
     #[error(
-        "{}: holds your edits of another recording ({other}); choose another folder with --out, or move this one away",
+        "{}: holds your {held} of another recording ({other}); choose another folder with --out, or move this one away",
         shown(folder)
     )]
     OtherRecording {
@@ -149,6 +149,8 @@ pub enum StudyError {
         folder: PathBuf,
         /// File name of the recording studied before.
         other: String,
+        /// What lies there, as in "your edits and takes".
+        held: String,
     },
     /// Somebody wrote `hits.tsv` while the study was being made.
     #[error(

@@ -53,6 +53,14 @@ pub const SCHEMA: &str = include_str!("study.schema.json");
 const HITS: &str = "hits.tsv";
 const STUDY: &str = "study.json";
 const KIT: &str = "kit.toml";
+/// What is known of every attempt, in a study's folder.
+pub const TAKES: &str = "takes.jsonl";
+/// Where practice material lies in a study's folder.
+pub const PRACTICE: &str = "practice";
+
+/// Recordings whose lengths differ by less are taken for two files of the same sound, such as a WAV and its MP3,
+/// which pads a few frames of 26 ms at most [M].
+const SAME_LENGTH: Seconds = Seconds(0.1);
 
 /// The recording a study was made of.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -67,6 +75,30 @@ pub struct RecordingFacts {
     pub sample_rate: u32,
     /// Channels in the file.
     pub channels: u16,
+}
+
+/// How one recording stands to another.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Kin {
+    /// The same bytes.
+    Same,
+    /// Another file of the same length: it may be the same sound saved anew.
+    AsLong,
+    /// Another recording.
+    Other,
+}
+
+impl RecordingFacts {
+    /// How this recording stands to another.
+    pub fn kin(&self, other: &RecordingFacts) -> Kin {
+        if self.sha256 == other.sha256 {
+            Kin::Same
+        } else if (self.seconds - other.seconds).0.abs() <= SAME_LENGTH.0 {
+            Kin::AsLong
+        } else {
+            Kin::Other
+        }
+    }
 }
 
 /// One row of the study: a stroke with its place and what is known of it.

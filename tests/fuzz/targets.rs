@@ -154,7 +154,7 @@ pub(crate) const TARGETS: [Target; 9] = [
             "e308",
         ],
         run: |input, place| {
-            if let Err(error) = fs::write(place.join(practice::take::LOG), input) {
+            if let Err(error) = fs::write(place.join(study::TAKES), input) {
                 return error.to_string();
             }
             match practice::take::read(place) {

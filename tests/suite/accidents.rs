@@ -249,7 +249,10 @@ fn a_recording_that_moved_changed_or_is_gone_is_recognised() {
     fs::write(&moved, bytes).unwrap();
     let error = study(&moved).assert().code(1);
     let error = String::from_utf8_lossy(&error.get_output().stderr).into_owned();
-    assert!(error.contains("your edits of another recording"), "{error}");
+    assert!(
+        error.contains("your edits and practice sheets of another recording"),
+        "{error}"
+    );
     let (_, said) = drill(&moved);
     assert!(
         said.contains("is not the file that the study was made of"),

@@ -11,9 +11,8 @@ use serde::{Deserialize, Serialize};
 
 use super::{Deviation, Take, words};
 use crate::files;
+use crate::study::TAKES;
 
-/// The file's name.
-pub const LOG: &str = "takes.jsonl";
 /// More bytes than a life of practice fills.
 const MOST_BYTES: u64 = 64 << 20;
 /// What a line says it is.
@@ -103,7 +102,7 @@ pub fn append(folder: &Path, entry: &Entry) -> io::Result<()> {
         .read(true)
         .append(true)
         .create(true)
-        .open(folder.join(LOG))?;
+        .open(folder.join(TAKES))?;
     // Half a line of a killed run is left as it is; the take begins a line of its own.
     if file.metadata()?.len() > 0 {
         let mut last = [0u8];
@@ -119,7 +118,7 @@ pub fn append(folder: &Path, entry: &Entry) -> io::Result<()> {
 
 /// The takes of a study, in the order in which they were made, and a warning for each line that is none.
 pub fn read(folder: &Path) -> io::Result<(Vec<Entry>, Vec<String>)> {
-    let bytes = match files::read(&folder.join(LOG), MOST_BYTES) {
+    let bytes = match files::read(&folder.join(TAKES), MOST_BYTES) {
         Ok(bytes) => bytes,
         Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok((Vec::new(), Vec::new())),
         Err(error) => return Err(error),
@@ -133,7 +132,7 @@ pub fn read(folder: &Path) -> io::Result<(Vec<Entry>, Vec<String>)> {
         match serde_json::from_str::<Entry>(line) {
             Ok(entry) if entry.format == FORMAT && entry.tempo_share.is_finite() => entries.push(entry),
             _ => warnings.push(format!(
-                "{LOG}, line {}: no take that this program knows; it is left out",
+                "{TAKES}, line {}: no take that this program knows; it is left out",
                 number + 1
             )),
         }
@@ -152,10 +151,10 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let entry = Entry::of(&Take::default(), "a.wav", "00", 7);
         append(folder.path(), &entry).unwrap();
-        let before = fs::read(folder.path().join(LOG)).unwrap();
+        let before = fs::read(folder.path().join(TAKES)).unwrap();
         let mut half = before.clone();
         half.extend_from_slice(&before[..30]);
-        fs::write(folder.path().join(LOG), &half).unwrap();
+        fs::write(folder.path().join(TAKES), &half).unwrap();
         append(
             folder.path(),
             &Entry {
@@ -164,7 +163,7 @@ mod tests {
             },
         )
         .unwrap();
-        let after = fs::read(folder.path().join(LOG)).unwrap();
+        let after = fs::read(folder.path().join(TAKES)).unwrap();
         assert!(after.starts_with(&half));
         let (entries, warnings) = read(folder.path()).unwrap();
         assert_eq!(entries.iter().map(|e| e.at).collect::<Vec<_>>(), [7, 8]);

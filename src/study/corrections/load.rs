@@ -1,5 +1,6 @@
 //! A study's folder -> the corrections it holds, before a new study is made.
 
+use std::fs;
 use std::path::{Path, PathBuf};
 
 use super::super::document::{self, Document};
@@ -7,12 +8,7 @@ use super::super::error::StudyError;
 use super::super::folder::{read_if_there, sha256};
 use super::super::kit_file;
 use super::super::sheet::Sheet;
-use super::super::{HITS, KIT, RecordingFacts, STUDY};
-use crate::units::Seconds;
-
-/// Recordings whose lengths differ by less are taken for two files of the same sound, such as a WAV and its MP3,
-/// which pads a few frames of 26 ms at most [M].
-const SAME_LENGTH: Seconds = Seconds(0.1);
+use super::super::{HITS, KIT, Kin, PRACTICE, RecordingFacts, STUDY, TAKES};
 
 /// What a folder holds of the player's, and what has to be known of it when it is written again.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -98,32 +94,65 @@ pub fn load(folder: &Path) -> Result<Loaded, StudyError> {
 
 impl Loaded {
     /// Whether the folder's study may be replaced by one of this recording, its corrections put onto it: `Ok` with
-    /// what the player should know if it is not the one that was studied before. Another file of the same length may be the
-    /// same sound saved anew: the corrections are kept.
+    /// what the player should know if it is not the one that was studied before. A folder in which the player has worked
+    /// belongs to its recording. Another file of the same length may be the same sound saved anew: all is kept.
     pub fn check_recording(&self, recording: &RecordingFacts) -> Result<Option<String>, StudyError> {
-        let Some(before) = self
-            .recording
-            .as_ref()
-            .filter(|before| before.sha256 != recording.sha256)
-        else {
+        let Some(before) = &self.recording else {
             return Ok(None);
         };
-        if self.corrections.is_empty() {
-            return Ok(Some(format!(
-                "the folder held the study of another recording ({}), without edits of yours: it was replaced",
+        let kin = recording.kin(before);
+        let held = self.held();
+        match (kin, held.is_empty()) {
+            (Kin::Same, _) => Ok(None),
+            (_, true) => Ok(Some(format!(
+                "the folder held the study of another recording ({}), without any work of yours: it was replaced",
                 before.file
-            )));
-        }
-        let apart = (before.seconds - recording.seconds).0.abs();
-        if apart > SAME_LENGTH.0 {
-            return Err(StudyError::OtherRecording {
+            ))),
+            (Kin::AsLong, false) => Ok(Some(format!(
+                "{} is not the file that was studied before ({}), but as long: your {} were kept{}",
+                recording.file,
+                before.file,
+                listed(&held),
+                if held.contains(&EDITS) {
+                    ", edits by their times"
+                } else {
+                    ""
+                }
+            ))),
+            (Kin::Other, false) => Err(StudyError::OtherRecording {
                 folder: self.folder.clone(),
                 other: before.file.clone(),
-            });
+                held: listed(&held),
+            }),
         }
-        Ok(Some(format!(
-            "{} is not the file that was studied before ({}), but as long: your edits were kept by their times",
-            recording.file, before.file
-        )))
+    }
+
+    /// What of the player's work lies in the folder.
+    fn held(&self) -> Vec<&'static str> {
+        let has_files = |name| {
+            let mut files = fs::read_dir(self.folder.join(name)).into_iter().flatten();
+            files.any(|file| file.is_ok())
+        };
+        let held = [
+            (EDITS, !self.corrections.is_empty()),
+            ("takes", self.folder.join(TAKES).exists()),
+            ("practice sheets", has_files(PRACTICE)),
+        ];
+        held.into_iter()
+            .filter(|(_, is_there)| *is_there)
+            .map(|(name, _)| name)
+            .collect()
+    }
+}
+
+/// What a player's corrections are called.
+const EDITS: &str = "edits";
+
+/// `edits`, `edits and takes`, `edits, takes and practice sheets`.
+fn listed(names: &[&str]) -> String {
+    match names {
+        [] => String::new(),
+        [one] => (*one).to_owned(),
+        [first @ .., last] => format!("{} and {last}", first.join(", ")),
     }
 }

@@ -77,7 +77,7 @@ fn a_broken_or_missing_study_is_refused_when_read() {
 }
 
 #[test]
-fn edits_of_another_recording_are_not_put_onto_this_one() {
+fn work_on_another_recording_is_not_put_onto_this_one() {
     let folder = studied();
     let other = |seconds| RecordingFacts {
         file: "other.wav".into(),
@@ -88,7 +88,7 @@ fn edits_of_another_recording_are_not_put_onto_this_one() {
     let check = |recording: &RecordingFacts| load(folder.path()).unwrap().check_recording(recording);
     let warning = check(&other(12.0)).unwrap();
     assert!(
-        warning.unwrap().contains("without edits of yours"),
+        warning.unwrap().contains("without any work of yours"),
         "nothing of the player's is at stake"
     );
     edit(folder.path(), |text| text + "4\tchina\n");
@@ -102,6 +102,31 @@ fn edits_of_another_recording_are_not_put_onto_this_one() {
             .unwrap()
             .unwrap()
             .contains("your edits were kept")
+    );
+    // Takes and sheets are of one recording, as edits are.
+    for (name, said) in [
+        ("takes.jsonl", "takes"),
+        ("practice/ladder.svg", "practice sheets"),
+    ] {
+        let folder = studied();
+        let file = folder.path().join(name);
+        fs::create_dir_all(file.parent().unwrap()).unwrap();
+        fs::write(file, "").unwrap();
+        let check = |recording: &RecordingFacts| load(folder.path()).unwrap().check_recording(recording);
+        assert_eq!(check(&facts()).unwrap(), None);
+        let error = check(&other(12.0)).unwrap_err().to_string();
+        assert!(
+            error.contains(&format!("holds your {said} of another recording (five-walk.wav)")),
+            "{error}"
+        );
+        let told = check(&other(30.02)).unwrap().unwrap();
+        assert!(told.ends_with(&format!("your {said} were kept")), "{told}");
+    }
+    let folder = studied();
+    fs::create_dir(folder.path().join("practice")).unwrap();
+    assert!(
+        load(folder.path()).unwrap().check_recording(&other(12.0)).is_ok(),
+        "an empty folder is nobody's work"
     );
 }
 
