@@ -142,6 +142,47 @@ named!(
     }
 );
 
+impl Voice {
+    /// As a player says it.
+    pub fn said(self) -> &'static str {
+        match self {
+            Voice::Kick => "kick",
+            Voice::KickLeft => "left kick",
+            Voice::Snare => "snare",
+            Voice::Snare2 => "snare 2",
+            Voice::CrossStick => "cross-stick",
+            Voice::TomHigh => "high tom",
+            Voice::TomMid => "mid tom",
+            Voice::TomLow => "low tom",
+            Voice::TomFloor => "floor tom",
+            Voice::TomFloor2 => "floor tom 2",
+            Voice::HatClosed => "hat closed",
+            Voice::HatOpen => "hat open",
+            Voice::HatFoot => "hat foot",
+            Voice::Ride => "ride",
+            Voice::RideBell => "ride bell",
+            Voice::Crash => "crash",
+            Voice::Crash2 => "crash 2",
+            Voice::Splash => "splash",
+            Voice::China => "china",
+            Voice::Cowbell => "cowbell",
+            Voice::Other => "other",
+        }
+    }
+}
+
+impl Limb {
+    /// As a player says it.
+    pub fn said(self) -> &'static str {
+        match self {
+            Limb::RightHand => "right hand",
+            Limb::LeftHand => "left hand",
+            Limb::RightFoot => "right foot",
+            Limb::LeftFoot => "left foot",
+        }
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -18,7 +18,7 @@ mod write;
 mod tests;
 
 pub use error::AudioError;
-pub use read::{read, read_bytes};
+pub use read::{check_file, read, read_bytes};
 pub use recording::{Recording, Source};
 pub use write::write_wav;
 

@@ -26,19 +26,9 @@ use crate::units::Seconds;
 /// Every fault is one line that names the file. A file whose data stop before the header says so is read as far as
 /// it goes, with a warning.
 pub fn read(path: &Path, options: &AudioOptions) -> Result<Recording, AudioError> {
+    check_file(path)?;
     let name = shown(path);
     let io = |e: io::Error| unreadable(&name, &e);
-    let meta = std::fs::metadata(path).map_err(io)?;
-    if !meta.is_file() {
-        return Err(AudioError::NotAFile {
-            file: name,
-            kind: if meta.is_dir() {
-                "a folder"
-            } else {
-                "a device or a pipe"
-            },
-        });
-    }
     let file = path
         .file_name()
         .map_or_else(|| name.clone(), |f| one_line(&f.to_string_lossy()));
@@ -51,6 +41,23 @@ pub fn read_bytes(bytes: Vec<u8>, name: &str, options: &AudioOptions) -> Result<
     let source = Cursor::new(Arc::<[u8]>::from(bytes));
     let again = source.clone();
     read_from(source, move || Ok(again), name.to_owned(), options, name)
+}
+
+/// Whether `path` is a file at all, to be asked before anything is named after it.
+pub fn check_file(path: &Path) -> Result<(), AudioError> {
+    let name = shown(path);
+    let meta = std::fs::metadata(path).map_err(|e| unreadable(&name, &e))?;
+    if !meta.is_file() {
+        return Err(AudioError::NotAFile {
+            file: name,
+            kind: if meta.is_dir() {
+                "a folder"
+            } else {
+                "a device or a pipe"
+            },
+        });
+    }
+    Ok(())
 }
 
 /// Reads `source`; `again` gives it once more, for what has to go through all its bytes beside.

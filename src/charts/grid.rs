@@ -128,7 +128,7 @@ impl Plan<'_> {
             .take(most)
             .map(|note| {
                 let hit = &note.stroke.hit;
-                let voice = words::voice(hit.voice);
+                let voice = hit.voice.said();
                 let clock = hit.time.clock();
                 if self.score.by_clock {
                     format!("{clock}: {voice}?")

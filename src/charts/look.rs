@@ -81,7 +81,7 @@ pub fn look(study: &Study) -> Look {
 fn shape(voice: Voice) -> Shape {
     Shape {
         voice,
-        name: words::voice(voice),
+        name: voice.said(),
         outline: shapes::outline(voice, 0, 0, Shape::HALF),
         thin: shapes::is_hat(voice),
     }

@@ -211,7 +211,7 @@ impl Key {
         match self {
             Key::Figure(_) => "figure",
             Key::Solo(_) => "solo",
-            Key::Voice(voice, _) => words::voice(voice),
+            Key::Voice(voice, _) => voice.said(),
             Key::Level(..) => "soft to loud",
             Key::Mark(Mark::Accent) => "accent",
             Key::Mark(Mark::Ghost) => "ghost",

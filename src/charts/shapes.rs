@@ -161,7 +161,7 @@ pub(super) fn stroke(
 /// Draws a stroke of this size without signs.
 pub(super) fn plain(svg: &mut Svg, (x, y): (i64, i64), r: i64, stroke: &Stroke, weight: Weight, place: &str) {
     let hit = &stroke.hit;
-    let name = super::words::voice(hit.voice);
+    let name = hit.voice.said();
     let id = svg.id(&format!("{}-{:.3}", hit.voice, finite(hit.time.0)));
     svg.put(&format!(
         r#"<path id="{id}" data-voice="{}" data-time="{:.3}" {}><title>{}</title></path>"#,

@@ -12,7 +12,7 @@ use super::palette::{CELLS, COUNT, DOUBT, FAINT, INK, NUMBER, QUIET, SMALL, WORD
 use super::score::{LINE_STEPS, Line, Note, Score};
 use super::shapes::{self, Weight};
 use super::svg::{Svg, Type, whole, width, wrap};
-use super::{Chart, ChartKind, words};
+use super::{Chart, ChartKind};
 use crate::names::{Layer, Limb, Mark, Voice};
 use crate::options::Paper;
 use crate::stickings::Cell;
@@ -355,7 +355,7 @@ impl Plan<'_> {
         }
         (x, y) = (margin, y + 64);
         for (voice, number) in &self.drums {
-            let words = format!("{number} {}", words::voice(*voice));
+            let words = format!("{number} {}", voice.said());
             let wide = 50 + width(&words, WORDS);
             if x + wide > right && x > margin {
                 (x, y) = (margin, y + 60);

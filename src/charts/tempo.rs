@@ -236,7 +236,7 @@ fn late(svg: &mut Svg, strokes: &[(Voice, Millis)], rows: &[Lateness]) {
     }
     for (i, row) in rows.iter().enumerate() {
         let base = ROWS + ROW * (i as i64 + 1) - 16;
-        svg.text(MARGIN, base - 12, Type::size(WORDS), words::voice(row.voice));
+        svg.text(MARGIN, base - 12, Type::size(WORDS), row.voice.said());
         svg.line((EARLY, base), (LATE, base), RULE, 2);
         let own: Vec<f64> = strokes
             .iter()

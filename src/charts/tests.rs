@@ -306,7 +306,7 @@ fn places_are_named_in_words_and_unsure_ones_are_listed() {
     for stroke in unsure {
         let place = stroke.place.unwrap().to_string();
         assert!(
-            says(&charts, &format!("{place}: {}?", words::voice(stroke.hit.voice))),
+            says(&charts, &format!("{place}: {}?", stroke.hit.voice.said())),
             "{place}"
         );
     }

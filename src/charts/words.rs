@@ -9,33 +9,6 @@ use crate::names::Voice;
 use crate::study::Study;
 use crate::units::{Bpm, Seconds};
 
-/// A voice as a player says it.
-pub(crate) fn voice(voice: Voice) -> &'static str {
-    match voice {
-        Voice::Kick => "kick",
-        Voice::KickLeft => "left kick",
-        Voice::Snare => "snare",
-        Voice::Snare2 => "snare 2",
-        Voice::CrossStick => "cross-stick",
-        Voice::TomHigh => "high tom",
-        Voice::TomMid => "mid tom",
-        Voice::TomLow => "low tom",
-        Voice::TomFloor => "floor tom",
-        Voice::TomFloor2 => "floor tom 2",
-        Voice::HatClosed => "hat closed",
-        Voice::HatOpen => "hat open",
-        Voice::HatFoot => "hat foot",
-        Voice::Ride => "ride",
-        Voice::RideBell => "ride bell",
-        Voice::Crash => "crash",
-        Voice::Crash2 => "crash 2",
-        Voice::Splash => "splash",
-        Voice::China => "china",
-        Voice::Cowbell => "cowbell",
-        Voice::Other => "other",
-    }
-}
-
 /// `a`, `a and b`, `a, b and c`.
 pub(crate) fn list(items: &[&str]) -> String {
     match items {
@@ -153,7 +126,7 @@ pub(crate) fn voices(voices: &[Voice]) -> String {
     let mut sorted = voices.to_vec();
     sorted.sort_unstable_by(|a, b| b.cmp(a));
     sorted.dedup();
-    list(&sorted.into_iter().map(voice).collect::<Vec<_>>())
+    list(&sorted.into_iter().map(Voice::said).collect::<Vec<_>>())
 }
 
 /// How a figure starts anew: `anew every bar`, `anew every 4 bars`.

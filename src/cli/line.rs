@@ -64,13 +64,11 @@ impl LineFlags {
 }
 
 fn told(moved: &Moved) -> Vec<String> {
-    let plain = |voice: crate::names::Voice| voice.name().replace('_', " ");
     let mut lines: Vec<String> = (moved.to.iter())
-        .map(|((from, to), count)| format!("{count} of {} go to {}", plain(*from), plain(*to)))
+        .map(|((from, to), count)| format!("{count} of {} go to {}", from.said(), to.said()))
         .collect();
     let left = moved.left_out.iter();
-    lines
-        .extend(left.map(|(voice, count)| format!("{count} of {} have no place on your kit", plain(*voice))));
+    lines.extend(left.map(|(voice, count)| format!("{count} of {} have no place on your kit", voice.said())));
     if lines.is_empty() {
         lines.push(
             "your kit has every voice; write have = false under [reach.VOICE] in kit.toml for those it lacks"

@@ -2,16 +2,17 @@
 
 use std::path::{Path, PathBuf};
 
-use anyhow::Error;
+use anyhow::{Error, anyhow};
 
 use super::args::StudyArgs;
 use super::progress::Progress;
 use super::summary::row;
 use super::{beats, chart, many, page, print, score, summary};
+use crate::audio::Recording;
 use crate::charts::ChartKind;
 use crate::files::shown;
 use crate::options::{Paper, ScoreOptions};
-use crate::study::{Saved, Study, corrections};
+use crate::study::{RecordingFacts, Saved, Study, corrections};
 use crate::units::Seconds;
 use crate::{Stage, audio, study, study_of};
 
@@ -52,6 +53,7 @@ pub(super) fn make(
     if let Some(file) = &args.hints.beats {
         options.grid.beats = beats::read(file)?;
     }
+    audio::check_file(recording)?;
     study::check_destination(folder)?;
     let _lock = study::lock(folder)?;
     let mut loaded = corrections::load(folder)?;
@@ -64,6 +66,7 @@ pub(super) fn make(
     // Reading goes on one core; what needs nothing of the recording is made on another.
     let (recording, drums) = rayon::join(|| audio::read(recording, &options.audio), page::drums);
     let recording = recording?;
+    check_downbeat(&recording, options.grid.downbeat)?;
     let other_recording = loaded.check_recording(&(&recording.source).into())?;
     let mut study = study_of(&recording, &options, &mut loaded.corrections, &show);
     recording.check()?;
@@ -89,6 +92,19 @@ pub(super) fn make(
     let copied = |copy: &PathBuf| format!("what you had edited is also in {}", shown(copy));
     notes.extend(saved.copies.iter().map(|copy| row("copied", &copied(copy))));
     Ok(Made { study, saved, notes })
+}
+
+/// No beat of the music can fall where there is none of it.
+fn check_downbeat(recording: &Recording, downbeat: Option<Seconds>) -> Result<(), Error> {
+    let RecordingFacts { file, seconds, .. } = (&recording.source).into();
+    match downbeat {
+        Some(time) if time > seconds => Err(anyhow!(
+            "{file}: --downbeat {} lies beyond its end; the recording lasts {:.2} s",
+            time.0,
+            seconds.0
+        )),
+        _ => Ok(()),
+    }
 }
 
 /// The folder for studies that nobody has named another for.

@@ -64,7 +64,7 @@ fn hits(study: &Study) -> String {
     let named: Vec<String> = voices
         .iter()
         .take(6)
-        .map(|v| format!("{} {}", plain(v.voice.name()), v.hits))
+        .map(|v| format!("{} {}", v.voice.said(), v.hits))
         .collect();
     let rest = voices.len().saturating_sub(6);
     let more = if rest > 0 {
@@ -93,7 +93,7 @@ fn grid(study: &Study) -> String {
 }
 
 fn figure(study: &Study, cycle: &Cycle) -> Vec<String> {
-    let voices: Vec<String> = cycle.voices.iter().map(|v| plain(v.name())).collect();
+    let voices: Vec<&str> = cycle.voices.iter().map(|v| v.said()).collect();
     let steps = subdivision(study.grid.meter, study.grid.steps_per_beat);
     let over = if cycle.crosses_bar {
         "over the bar"
@@ -149,7 +149,7 @@ fn beside(study: &Study, first: &Cycle) -> Vec<String> {
         .iter()
         .filter(|c| c.crosses_bar && !std::ptr::eq(*c, first));
     let tell = |other: &Cycle| {
-        let voices: Vec<String> = other.voices.iter().map(|v| plain(v.name())).collect();
+        let voices: Vec<&str> = other.voices.iter().map(|v| v.said()).collect();
         let mut text = format!(
             "{} steps in {}{}, bar {} to bar {}, {}",
             count(other.length_steps),
@@ -176,7 +176,7 @@ fn beside(study: &Study, first: &Cycle) -> Vec<String> {
 /// The figure that comes closest and is not proved.
 fn open(study: &Study) -> Option<String> {
     let cycle = study.open.as_ref().filter(|cycle| cycle.bits.0 > 0.0)?;
-    let voices: Vec<String> = cycle.voices.iter().map(|v| plain(v.name())).collect();
+    let voices: Vec<&str> = cycle.voices.iter().map(|v| v.said()).collect();
     Some(row(
         "open",
         &format!(
@@ -227,8 +227,8 @@ fn stickings(study: &Study) -> Vec<String> {
     let hands: Vec<String> = keeps
         .iter()
         .map(|keeps| match keeps.limb {
-            Some(limb) => format!("{} {limb}", plain(keeps.voice.name())),
-            None => format!("{} either hand", plain(keeps.voice.name())),
+            Some(limb) => format!("{} {limb}", keeps.voice.said()),
+            None => format!("{} either hand", keeps.voice.said()),
         })
         .collect();
     if !hands.is_empty() {
@@ -310,11 +310,6 @@ fn next(study: &Study, folder: &Path) -> Vec<String> {
         );
     }
     vec![row("look at", &look)]
-}
-
-/// `ride_bell` as a player says it.
-fn plain(name: &str) -> String {
-    name.replace('_', " ")
 }
 
 /// Small numbers as words.

@@ -137,7 +137,7 @@ fn picture(study: &Study, taken: &Take, file: &str, next: &[String]) -> TakePict
             .limbs
             .iter()
             .map(|l| Lateness {
-                name: take::name(l.who),
+                name: take::name(l.who).to_owned(),
                 late: l.late.0,
                 spread: l.spread.0,
             })

@@ -109,7 +109,7 @@ fn lines(study: &Study, found: &Verification) -> Vec<String> {
         Unit::Notes => {}
     }
     if !claim.voices.is_empty() {
-        let names: Vec<String> = claim.voices.iter().map(|v| plain(*v)).collect();
+        let names: Vec<&str> = claim.voices.iter().map(|v| v.said()).collect();
         said += &format!(", in {}", names.join(" and "));
     }
     let mut lines = vec![row("claim", &said), row("verdict", verdict)];
@@ -118,7 +118,7 @@ fn lines(study: &Study, found: &Verification) -> Vec<String> {
         lines.push(row("chance", &super::summary::chance(chance)));
     }
     for broken in found.broken.iter().take(BROKEN) {
-        lines.push(row("broken", &broken.words(plain)));
+        lines.push(row("broken", &broken.words()));
     }
     if let Some(more) = found.broken.len().checked_sub(BROKEN).filter(|more| *more > 0) {
         lines.push(row("", &format!("and {more} more, with --json")));
@@ -170,18 +170,13 @@ fn compared(score: &Path, found: &Comparison) -> Vec<String> {
 fn difference(spot: &Spot) -> String {
     let at = format!("beat {}, step {}", spot.place.beat, spot.place.step);
     let what = match spot.difference {
-        Difference::NotHeard { written } => format!("{} written, not heard", plain(written)),
-        Difference::NotWritten { heard } => format!("{} heard, not written", plain(heard)),
+        Difference::NotHeard { written } => format!("{} written, not heard", written.said()),
+        Difference::NotWritten { heard } => format!("{} heard, not written", heard.said()),
         Difference::OtherVoice { written, heard } => {
-            format!("{} written, {} heard", plain(written), plain(heard))
+            format!("{} written, {} heard", written.said(), heard.said())
         }
-        Difference::Moved { written, by: 1.. } => format!("{} heard a step later", plain(written)),
-        Difference::Moved { written, .. } => format!("{} heard a step earlier", plain(written)),
+        Difference::Moved { written, by: 1.. } => format!("{} heard a step later", written.said()),
+        Difference::Moved { written, .. } => format!("{} heard a step earlier", written.said()),
     };
     format!("{at}: {what} ({})", spot.sure.words())
-}
-
-/// `ride_bell` as a player says it.
-fn plain(voice: Voice) -> String {
-    voice.name().replace('_', " ")
 }

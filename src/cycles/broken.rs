@@ -23,18 +23,18 @@ pub struct Broken {
 }
 
 impl Broken {
-    /// `repeat 7, from bar 4, beat 4, step 1: kick missing on its step 6`, with the reader's own names for voices.
-    pub fn words(&self, name: impl Fn(Voice) -> String) -> String {
+    /// `repeat 7, from bar 4, beat 4, step 1: kick missing on its step 6`.
+    pub fn words(&self) -> String {
         let mut parts: Vec<String> = Vec::new();
         for (spots, what) in [(&self.missing, "missing"), (&self.added, "added")] {
             let spots = spots.iter();
-            parts.extend(spots.map(|(step, voice)| format!("{} {what} on its step {step}", name(*voice))));
+            parts.extend(spots.map(|(step, voice)| format!("{} {what} on its step {step}", voice.said())));
         }
         for (step, voice, by) in &self.moved {
             let when = if *by > 0 { "later" } else { "earlier" };
             parts.push(format!(
                 "{} of its step {step} struck a step {when}",
-                name(*voice)
+                voice.said()
             ));
         }
         format!(
@@ -95,7 +95,7 @@ mod tests {
             moved: vec![(1, Voice::Kick, -1), (3, Voice::Kick, 1)],
         };
         assert_eq!(
-            broken.words(|voice| voice.name().to_owned()),
+            broken.words(),
             "repeat 7, from bar 4, beat 4, step 1: kick missing on its step 6, snare added on its step 2, \
              kick of its step 1 struck a step earlier, kick of its step 3 struck a step later"
         );

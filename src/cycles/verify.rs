@@ -409,10 +409,10 @@ fn instead(cycle: &Cycle) -> String {
 
 /// The voices of a figure as a player reads them.
 fn list(cycle: &Cycle) -> String {
-    let names: Vec<String> = cycle.voices.iter().map(|v| v.name().replace('_', " ")).collect();
+    let names: Vec<&str> = cycle.voices.iter().map(|v| v.said()).collect();
     match names.as_slice() {
         [] => "no voice".to_owned(),
-        [only] => only.clone(),
+        [only] => (*only).to_owned(),
         [first @ .., last] => format!("{} and {last}", first.join(", ")),
     }
 }

@@ -79,11 +79,11 @@ fn nobody(hits: &[Played], shared: &Shared, grid: &Grid) -> Vec<Impossible> {
             hit.step == first.step && (hit.step.is_some() || (hit.time - first.time).0.abs() < 0.025)
         };
         let same_limbs = |hit: &Played| feet_play(hit.voice) == feet;
-        let voices: Vec<String> = hits
+        let voices: Vec<&str> = hits
             .iter()
             .filter(same)
             .filter(|hit| same_limbs(hit))
-            .map(|hit| plain(hit.voice))
+            .map(|hit| hit.voice.said())
             .collect();
         let (limbs, count) = (if feet { "feet" } else { "hands" }, voices.len());
         let why = match count {
@@ -107,8 +107,4 @@ fn nobody(hits: &[Played], shared: &Shared, grid: &Grid) -> Vec<Impossible> {
 
 fn feet_play(voice: Voice) -> bool {
     matches!(voice, Voice::Kick | Voice::KickLeft | Voice::HatFoot)
-}
-
-fn plain(voice: Voice) -> String {
-    voice.name().replace('_', " ")
 }

@@ -49,6 +49,16 @@ fn recordings_that_cannot_be_read_are_refused_in_one_line_that_names_them() {
         assert_eq!(error.lines().count(), 1, "{error}");
         assert!(error.contains(name), "{error}");
     }
+    // Other things in output/ are no reason to speak of them.
+    fs::create_dir(path("output")).unwrap();
+    fs::write(path("output/song.txt"), "").unwrap();
+    for nameless in [".", "output/.."] {
+        let error = refusal(1, &["study", nameless], folder.path());
+        assert_eq!(
+            error,
+            format!("error: {nameless}: this is a folder, not a recording; name one sound file\n")
+        );
+    }
 }
 
 #[test]
@@ -117,6 +127,7 @@ fn a_part_that_is_not_in_the_recording_is_refused() {
     for (part, what) in [
         (&["--from", "5000"][..], "beyond the end"),
         (&["--from", "9", "--to", "4"], "the end must come after the start"),
+        (&["--downbeat", "400"], "lies beyond its end"),
     ] {
         let args = [&["study", song.to_str().unwrap()], part].concat();
         let error = refusal(1, &args, folder.path());

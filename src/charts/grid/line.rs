@@ -6,7 +6,6 @@ use crate::charts::palette::{FAINT, FIGURE_LIGHT, INK, MARGIN, NUMBER, QUIET, RU
 use crate::charts::score::{Note, is_home};
 use crate::charts::shapes::{self, Weight};
 use crate::charts::svg::{Svg, Type, whole, width};
-use crate::charts::words;
 use crate::names::Layer;
 
 impl Plan<'_> {
@@ -48,7 +47,7 @@ impl Plan<'_> {
                 MARGIN + NAMES - 24,
                 self.row_y(top, row) + 14,
                 Type::size(WORDS).end(),
-                words::voice(voice),
+                voice.said(),
             );
         }
         self.numbers(svg, top, from, to);

@@ -5,7 +5,6 @@ use crate::charts::page::start_sign;
 use crate::charts::palette::{COUNT, FAINT, FIGURE_LIGHT, INK, MARGIN, QUIET, RULE, WIDTH, WORDS};
 use crate::charts::shapes::{self, Weight};
 use crate::charts::svg::{Svg, Type, whole};
-use crate::charts::words;
 use crate::names::{Limb, Voice};
 
 /// One note of a pattern.
@@ -122,12 +121,7 @@ impl Pattern {
         for (row, &voice) in rows.iter().enumerate() {
             let y = high + ROW * row as i64 + ROW / 2;
             svg.line((edge(from), y), (edge(to), y), RULE, 2);
-            svg.text(
-                MARGIN + NAMES - 20,
-                y + 12,
-                Type::size(COUNT).end(),
-                words::voice(voice),
-            );
+            svg.text(MARGIN + NAMES - 20, y + 12, Type::size(COUNT).end(), voice.said());
         }
         for (number, &start) in self
             .starts

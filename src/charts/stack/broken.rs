@@ -3,7 +3,6 @@
 use super::{GAP, LABELS, Plan, Row};
 use crate::charts::palette::{A4, DOUBT, FOOT, MARGIN, WIDTH, WORDS};
 use crate::charts::svg::{Svg, Type, width};
-use crate::charts::words;
 use crate::cycles::Broken;
 
 /// Height of a line of words.
@@ -73,7 +72,7 @@ impl Plan<'_> {
         svg.text(x, y, Type::size(WORDS).bold().fill(DOUBT), "Not whole");
         let letters = (room / width("n", WORDS).max(1)).max(20) as usize;
         for (told, broken) in shown.iter().enumerate() {
-            let lines = wrap(&broken.words(|voice| words::voice(voice).to_owned()), letters);
+            let lines = wrap(&broken.words(), letters);
             let after = y + ENTRY * lines.len() as i64;
             if after + ENTRY > A4 - FOOT && told + 1 < shown.len() || after > A4 - FOOT {
                 let more = format!("and {} more, in study.json", shown.len() - told);

@@ -202,7 +202,7 @@ impl Plan<'_> {
                     }
                 }
                 for step in added {
-                    let title = format!("{} added, {}", words::voice(voice), self.score.place(step));
+                    let title = format!("{} added, {}", voice.said(), self.score.place(step));
                     shapes::added(svg, (self.x(left, step - row.from), y), largest, voice, &title);
                 }
                 for (&(step, _), &by) in self
@@ -213,15 +213,11 @@ impl Plan<'_> {
                     let from = self.x(left, step - row.from);
                     let to = self.x(left, step + by - row.from);
                     let when = if by > 0 { "later" } else { "earlier" };
-                    let title = format!(
-                        "{} a step {when} than {}",
-                        words::voice(voice),
-                        self.score.place(step)
-                    );
+                    let title = format!("{} a step {when} than {}", voice.said(), self.score.place(step));
                     shapes::moved(svg, (from, y), to, largest, voice, &title);
                 }
                 for step in spots(&self.missing) {
-                    let title = format!("{} missing, {}", words::voice(voice), self.score.place(step));
+                    let title = format!("{} missing, {}", voice.said(), self.score.place(step));
                     shapes::missing(svg, (self.x(left, step - row.from), y), largest, voice, &title);
                 }
             }

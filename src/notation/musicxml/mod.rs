@@ -15,7 +15,7 @@ use std::io::{self, Write};
 
 use super::kit::written;
 use super::score::{Bar, QUARTER, Score, Ticks};
-use crate::charts::words::{self, title};
+use crate::charts::words::title;
 use crate::names::Voice;
 use crate::options::ScoreTempo;
 use crate::study::Study;
@@ -111,7 +111,7 @@ fn head(xml: &mut Xml, study: &Study) {
     let voices: Vec<Voice> = Voice::ALL.iter().filter(used).copied().collect();
     for voice in &voices {
         xml.open("score-instrument", &[("id", &instrument(*voice))]);
-        xml.text("instrument-name", &[], words::voice(*voice));
+        xml.text("instrument-name", &[], voice.said());
         xml.close("score-instrument");
     }
     for voice in &voices {

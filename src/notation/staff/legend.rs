@@ -5,7 +5,6 @@ use super::ink::{Ink, SPACE};
 use super::notes::head_width;
 use crate::charts::palette::{COUNT, DOUBT, FIGURE, INK, SURE};
 use crate::charts::svg::{Svg, Type};
-use crate::charts::words;
 use crate::names::{Layer, Mark, Voice};
 use crate::notation::letters;
 use crate::notation::score::Score;
@@ -39,7 +38,7 @@ impl Legend {
         let mut x = left + 20.0;
         let used = |voice: &&Voice| study.strokes.iter().any(|s| s.hit.voice == **voice);
         for voice in Voice::ALL.iter().filter(used) {
-            let wide = letters::width(words::voice(*voice), COUNT as f64, false).max(head_width());
+            let wide = letters::width(voice.said(), COUNT as f64, false).max(head_width());
             if x + wide > right && !row.is_empty() {
                 y = key(&mut ink, &row, (left, x), y);
                 row.clear();
@@ -76,7 +75,7 @@ fn key(ink: &mut Ink, voices: &[(Voice, f64)], (left, right): (f64, f64), top: f
             (*x, top + STAFF + 54.0),
             Type::size(COUNT).middle(),
             COUNT,
-            words::voice(*voice),
+            voice.said(),
         );
     }
     top + STAFF + 54.0 + OVER

@@ -11,7 +11,6 @@ use super::ink::{GRACE, Ink, SPACE, titled};
 use super::space::{Need, Spacing};
 use crate::charts::palette::{DOUBT, FIGURE, INK, SMALL, SURE};
 use crate::charts::svg::Type;
-use crate::charts::words;
 use crate::names::{Layer, Mark, Voice};
 use crate::notation::kit::{Shape, written};
 use crate::notation::score::{Beam, Edge, Event, Head, Line, Ticks};
@@ -361,7 +360,7 @@ impl Drawer<'_> {
             .place
             .map(|place| format!(", {place}"))
             .unwrap_or_default();
-        let title = format!("{}{place_words}, {}", words::voice(hit.voice), hit.time.clock());
+        let title = format!("{}{place_words}, {}", hit.voice.said(), hit.time.clock());
         let data = format!(
             r#"id="staff-{0}-{1:.5}" data-voice="{0}" data-time="{1:.3}"{colour}"#,
             hit.voice, hit.time.0

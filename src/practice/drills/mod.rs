@@ -20,7 +20,7 @@ use super::loudness::Loudness;
 use super::passage::Count;
 use super::sound::{self, Counting};
 use crate::charts::{Pattern, PatternNote};
-use crate::names::{Layer, Limb, Voice};
+use crate::names::{Layer, Limb};
 use crate::options::SoundOptions;
 use crate::study::Study;
 use crate::units::{Bpm, Seconds};
@@ -335,7 +335,7 @@ impl Drills {
     fn other_side(&mut self, figure: &Figure, cells: &[Cell]) {
         let unknown = figure.without_limbs();
         if !unknown.is_empty() {
-            let names: Vec<String> = unknown.iter().map(|v| plain(*v)).collect();
+            let names: Vec<&str> = unknown.iter().map(|v| v.said()).collect();
             self.left_out.push(format!(
                 "The other side: nobody says which limb plays the figure's {}. Fill in the column limb of hits.tsv.",
                 names.join(" and ")
@@ -480,8 +480,4 @@ fn place(figure: &Figure, step: u32) -> String {
 pub(super) fn counted(number: u32, noun: &str) -> String {
     let plural = if number == 1 { "" } else { "s" };
     format!("{number} {noun}{plural}")
-}
-
-fn plain(voice: Voice) -> String {
-    voice.name().replace('_', " ")
 }

@@ -3,6 +3,7 @@
 use super::*;
 use crate::cycles::{Carrier, Cycle, Cycles, FigureNote, Home, Moment, Verdict, home};
 use crate::grid::{Grid, Meter};
+use crate::names::Voice;
 use crate::options::Options;
 use crate::stickings;
 use crate::study::RecordingFacts;

@@ -88,7 +88,7 @@ impl Entry {
             late_ms: take
                 .limbs
                 .iter()
-                .map(|l| (words::name(l.who), rounded(l.late.0, 1e2)))
+                .map(|l| (words::name(l.who).to_owned(), rounded(l.late.0, 1e2)))
                 .collect(),
         }
     }

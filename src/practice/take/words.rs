@@ -2,7 +2,6 @@
 
 use super::{Deviation, Late, Take, Who};
 use crate::grid::Grid;
-use crate::names::{Limb, Voice};
 use crate::units::Steps;
 
 /// Later than this (ms) is worth a sentence: twice what is noticed [P: Friberg & Sundberg, JASA 98, 1995].
@@ -118,40 +117,41 @@ fn lost(fault: &Deviation) -> usize {
 pub fn fault(fault: &Deviation, grid: &Grid) -> String {
     let at = grid.place_of(Steps(fault.step()));
     match fault {
-        Deviation::Missed { voice, .. } => format!("{at}: {} missing", plain(*voice)),
-        Deviation::Extra { voice, .. } => format!("{at}: {} too many", plain(*voice)),
+        Deviation::Missed { voice, .. } => format!("{at}: {} missing", voice.said()),
+        Deviation::Extra { voice, .. } => format!("{at}: {} too many", voice.said()),
         Deviation::Wrong { wanted, played, .. } => {
-            format!("{at}: {} instead of {}", plain(*played), plain(*wanted))
+            format!("{at}: {} instead of {}", played.said(), wanted.said())
         }
         Deviation::Slip { first, second, .. } => {
             format!(
                 "{at}: {} before {}, the other way round",
-                plain(*second),
-                plain(*first)
+                second.said(),
+                first.said()
             )
         }
     }
 }
 
 fn limb(late: &Late) -> String {
-    let side = if late.late.0 < 0.0 { "early" } else { "late" };
+    let tenths = (late.late.0 * 10.0).round();
+    let when = match tenths {
+        0.0 => "in time".to_owned(),
+        _ if tenths < 0.0 => format!("{:.1} ms early", -tenths / 10.0),
+        _ => format!("{:.1} ms late", tenths / 10.0),
+    };
     format!(
-        "{}: {:.1} ms {side}, half of {} strokes within {:.1} ms of that",
+        "{}: {when}, half of {} strokes within {:.1} ms of that",
         name(late.who),
-        late.late.0.abs(),
         late.strokes,
         late.spread.0
     )
 }
 
 /// A limb or a voice as a player says it.
-pub fn name(who: Who) -> String {
+pub fn name(who: Who) -> &'static str {
     match who {
-        Who::Limb(Limb::RightHand) => "right hand".to_owned(),
-        Who::Limb(Limb::LeftHand) => "left hand".to_owned(),
-        Who::Limb(Limb::RightFoot) => "right foot".to_owned(),
-        Who::Limb(Limb::LeftFoot) => "left foot".to_owned(),
-        Who::Voice(voice) => plain(voice),
+        Who::Limb(limb) => limb.said(),
+        Who::Voice(voice) => voice.said(),
     }
 }
 
@@ -161,8 +161,8 @@ pub fn next(take: &Take, grid: &Grid) -> Vec<String> {
     if let Some((bar, count)) = worst_bar(take, grid) {
         advice.push(if count == 1 {
             format!(
-                "Bar {bar}: {}; loop it slower until three rounds in a row are clean.",
-                first_in(take, grid, bar)
+                "{}; loop it slower until three rounds in a row are clean.",
+                capital(&first_in(take, grid, bar))
             )
         } else {
             format!("Bar {bar} has {count} faults: loop it slower until three rounds in a row are clean.")
@@ -252,6 +252,13 @@ fn first_in(take: &Take, grid: &Grid, bar: i64) -> String {
         .unwrap_or_default()
 }
 
+/// As the beginning of a sentence.
+fn capital(words: &str) -> String {
+    let mut letters = words.chars();
+    let first = letters.next().into_iter().flat_map(char::to_uppercase);
+    first.chain(letters.clone()).collect()
+}
+
 /// What kept rounds from being clean beside faults, which stand in lines of their own.
 fn far(take: &Take) -> String {
     match take.rounds.iter().map(|r| r.far).sum::<usize>() {
@@ -261,6 +268,39 @@ fn far(take: &Take) -> String {
     }
 }
 
-fn plain(voice: Voice) -> String {
-    voice.name().replace('_', " ")
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::names::{Limb, Voice};
+    use crate::units::{Millis, Seconds};
+
+    #[test]
+    fn a_place_is_named_once_and_what_is_in_time_is_neither_early_nor_late() {
+        let grid = Grid {
+            beats: (0..40).map(|beat| Seconds(0.5 * f64::from(beat))).collect(),
+            ..Grid::none()
+        };
+        let late = |ms| Late {
+            who: Who::Limb(Limb::RightHand),
+            late: Millis(ms),
+            spread: Millis(2.0),
+            strokes: 9,
+        };
+        let take = Take {
+            faults: vec![Deviation::Missed {
+                step: 2 * i64::from(grid.steps_per_bar()),
+                voice: Voice::TomMid,
+            }],
+            limbs: [-0.04, -0.06, 0.04, 0.06].map(late).to_vec(),
+            ..Take::default()
+        };
+        let said = next(&take, &grid).remove(0);
+        assert!(said.starts_with("Bar 3, beat 1, step 1: mid tom missing; loop it"), "{said}");
+        let said: Vec<String> = lines(&take, &grid).into_iter().filter(|(name, _)| *name == "late").map(|l| l.1).collect();
+        let wanted = ["in time", "0.1 ms early", "in time", "0.1 ms late"];
+        for (said, wanted) in said.iter().zip(wanted) {
+            assert!(said.starts_with(&format!("right hand: {wanted}, half of 9")), "{said}");
+        }
+        assert_eq!(said.len(), 4);
+    }
 }

@@ -185,7 +185,7 @@ impl Corrections {
         lines.extend(who(&self.kit.body));
         let gone = self.kit.kit.edited().filter(|(group, _)| !heard(*group));
         lines.extend(
-            gone.map(|(group, _)| format!("{} is not heard here; what you say of it is kept", plain(group))),
+            gone.map(|(group, _)| format!("{} is not heard here; what you say of it is kept", group.said())),
         );
         if let Some((file, other)) = &self.kit.other {
             let how = |a: &Adopted| {
@@ -193,16 +193,16 @@ impl Corrections {
                 let was = if a.from == a.group {
                     String::new()
                 } else {
-                    format!("{} as ", plain(a.from))
+                    format!("{} as ", a.from.said())
                 };
-                format!("{was}{} {way}", plain(a.group))
+                format!("{was}{} {way}", a.group.said())
             };
             let mut taken: Vec<String> = self.kit.adopted.iter().map(how).collect();
             let left = other
                 .groups
                 .edited()
                 .filter(|(group, _)| self.kit.adopted.iter().all(|a| a.from != *group));
-            let left: Vec<String> = left.map(|(group, _)| plain(group)).collect();
+            let left: Vec<&str> = left.map(|(group, _)| group.said()).collect();
             if self.kit.body == other.body && other.body != BodyTables::default() {
                 taken.push("player and reach".to_owned());
             }
@@ -237,17 +237,12 @@ fn who(body: &BodyTables) -> Option<String> {
 
 fn said(group: Voice, entry: &Entry) -> String {
     let mut parts = Vec::new();
-    parts.extend(entry.voice.map(|voice| format!("is {}", plain(voice))));
+    parts.extend(entry.voice.map(|voice| format!("is {}", voice.said())));
     parts.extend(entry.limb.map(|limb| format!("played by {limb}")));
     if !entry.note.is_empty() {
         parts.push(entry.note.split_whitespace().collect::<Vec<_>>().join(" "));
     }
-    format!("{} {}", plain(group), parts.join(", "))
-}
-
-/// `ride_bell` as a player says it.
-fn plain(voice: Voice) -> String {
-    voice.name().replace('_', " ")
+    format!("{} {}", group.said(), parts.join(", "))
 }
 
 /// Takes over from `other` what it says of the drums that are heard here: those that sound alike first, nearest
