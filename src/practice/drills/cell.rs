@@ -86,6 +86,50 @@ impl Cell {
         })
     }
 
+    /// The same sticking on limbs that are free while `busy` ones keep a figure; `None` when there are too few.
+    /// What a limb plays goes to the other one of its kind, else from hand to foot or foot to hand, its own side first.
+    pub(super) fn beside(&self, busy: &[Limb]) -> Option<Cell> {
+        let plays = |limb: &Limb| self.limbs.contains(&Some(*limb));
+        let mut taken: Vec<Limb> = busy.to_vec();
+        taken.extend(Limb::ALL.iter().filter(|limb| plays(limb)));
+        let mut moves = Vec::new();
+        for &from in Limb::ALL.iter().filter(|limb| plays(limb) && busy.contains(limb)) {
+            let near = [other_side(from), other_end(from), other_side(other_end(from))];
+            let to = near.into_iter().find(|limb| !taken.contains(limb))?;
+            taken.push(to);
+            moves.push((from, to));
+        }
+        let to = |limb: Limb| {
+            let moved = moves.iter().find(|(from, _)| *from == limb);
+            moved.map_or(limb, |(_, to)| *to)
+        };
+        let hand = |limb: Limb| matches!(limb, Limb::RightHand | Limb::LeftHand);
+        Some(Cell {
+            name: self.name.clone(),
+            limbs: self.limbs.iter().map(|limb| limb.map(to)).collect(),
+            // A pedal stays with its foot.
+            drums: self
+                .drums
+                .iter()
+                .filter(|(limb, _)| to(*limb) == *limb || hand(*limb) && hand(to(*limb)))
+                .map(|(limb, voice)| (to(*limb), *voice))
+                .collect(),
+            used: self.used.clone(),
+        })
+    }
+
+    /// What limb plays in `other`, the same sticking, in place of which of its own.
+    pub(super) fn moved(&self, other: &Cell) -> Vec<(Limb, Limb)> {
+        let both = self.limbs.iter().zip(&other.limbs);
+        let mut moved: Vec<(Limb, Limb)> = both
+            .filter_map(|(from, to)| Some(((*from)?, (*to)?)))
+            .filter(|(from, to)| from != to)
+            .collect();
+        moved.sort_unstable();
+        moved.dedup();
+        moved
+    }
+
     /// On which drum one of its limbs learns it.
     pub(super) fn drum(&self, limb: Limb) -> Voice {
         let own = self.drums.iter().find(|(other, _)| *other == limb);
@@ -97,8 +141,13 @@ impl Cell {
         self.limbs.len() as u32
     }
 
-    /// Its letters, as [`Cell::from_str`] reads them.
+    /// Its letters, as [`Cell::from_str`] reads them; where both feet play, limbs have two letters.
     pub fn letters(&self) -> String {
+        let plays = |limb: Limb| self.limbs.contains(&Some(limb));
+        if plays(Limb::RightFoot) && plays(Limb::LeftFoot) {
+            let names = self.limbs.iter().map(|limb| limb.map_or("-", Limb::name));
+            return names.collect::<Vec<_>>().join(" ");
+        }
         let letter = |limb: &Option<Limb>| match limb {
             Some(Limb::RightHand) => 'R',
             Some(Limb::LeftHand) => 'L',
@@ -132,6 +181,16 @@ pub(super) fn other_side(limb: Limb) -> Limb {
         Limb::LeftHand => Limb::RightHand,
         Limb::RightFoot => Limb::LeftFoot,
         Limb::LeftFoot => Limb::RightFoot,
+    }
+}
+
+/// The hand above a foot, the foot below a hand.
+fn other_end(limb: Limb) -> Limb {
+    match limb {
+        Limb::RightHand => Limb::RightFoot,
+        Limb::LeftHand => Limb::LeftFoot,
+        Limb::RightFoot => Limb::RightHand,
+        Limb::LeftFoot => Limb::LeftHand,
     }
 }
 

@@ -157,11 +157,12 @@ pub fn drills(study: &Study, cells: &[Cell]) -> Result<Drills, PracticeError> {
         all.cell(&ruling, cell);
     }
     if let Some(figure) = &figure {
-        for cell in cells {
+        let over: Vec<Over> = cells.iter().filter_map(|cell| all.over(figure, cell)).collect();
+        for cell in &over {
             all.displaced(study, figure, cell);
         }
         all.ways_home(figure);
-        for (a, b) in cells.iter().zip(cells.iter().skip(1)) {
+        for (a, b) in over.iter().zip(over.iter().skip(1)) {
             all.switch(figure, a, b);
         }
         all.other_side(figure, cells);
@@ -169,7 +170,53 @@ pub fn drills(study: &Study, cells: &[Cell]) -> Result<Drills, PracticeError> {
     Ok(all)
 }
 
+/// A cell as one body plays it while others of its limbs keep the figure.
+struct Over<'a> {
+    cell: &'a Cell,
+    /// The same sticking on free limbs.
+    played: Cell,
+    /// A sentence that says who plays what was somebody else's; empty where all is as written.
+    moved: String,
+}
+
 impl Drills {
+    /// A cell on the limbs that the figure leaves free, with a drill to learn it so where they are not its own.
+    fn over<'a>(&mut self, figure: &Figure, cell: &'a Cell) -> Option<Over<'a>> {
+        let busy = figure.limbs();
+        let said = |limbs: &[Limb]| {
+            let names: Vec<&str> = limbs.iter().map(|limb| limb.said()).collect();
+            names.join(" and ")
+        };
+        let Some(played) = cell.beside(&busy) else {
+            self.left_out.push(format!(
+                "{} over the figure: too few limbs are left for it, as {} keep the figure. Give a cell of fewer limbs with --cell.",
+                cell.name,
+                said(&busy),
+            ));
+            return None;
+        };
+        let moves = cell.moved(&played);
+        let each: Vec<String> = moves
+            .iter()
+            .map(|(from, to)| format!("what the {} plays goes to the {}", from.said(), to.said()))
+            .collect();
+        let keepers: Vec<Limb> = moves.iter().map(|(from, _)| *from).collect();
+        let moved = if moves.is_empty() {
+            String::new()
+        } else {
+            let keeps = if keepers.len() == 1 { "keeps" } else { "keep" };
+            format!(" The {} {keeps} the figure: {}.", said(&keepers), each.join(", "))
+        };
+        if !moves.is_empty() {
+            let round = common(played.steps(), figure.per_beat);
+            let mut pattern = figure.ruling(round);
+            lay_cell(&mut pattern, &played, 0, round);
+            let how = format!("{}, as it goes over the figure.{moved}", played.letters());
+            self.push(Kind::Cell, format!("{} on free limbs", cell.name), how, pattern);
+        }
+        Some(Over { cell, played, moved })
+    }
+
     fn push(&mut self, kind: Kind, title: String, how: String, mut pattern: Pattern) {
         pattern
             .notes
@@ -220,8 +267,9 @@ impl Drills {
     }
 
     /// A cell against the figure, first from where the solo uses it, then from every other step of the figure.
-    fn displaced(&mut self, study: &Study, figure: &Figure, cell: &Cell) {
-        let used = used_displacements(study, figure, cell);
+    fn displaced(&mut self, study: &Study, figure: &Figure, over: &Over) {
+        let Over { cell, played, moved } = over;
+        let used = used_displacements(study, figure, played);
         let rest = (0..figure.length).filter(|d| !used.contains(d));
         let all: Vec<(u32, bool)> = used
             .iter()
@@ -233,15 +281,14 @@ impl Drills {
         for (displacement, used) in all {
             let mut pattern = figure.ruling(round);
             figure.lay_from(&mut pattern, displacement, round);
-            lay_cell(&mut pattern, cell, 0, round);
+            lay_cell(&mut pattern, played, 0, round);
             let from = displacement + 1;
-            let played = if used { " The solo begins it here." } else { "" };
+            let solo = if used { " The solo begins it here." } else { "" };
             let how = format!(
-                "Begin {} on step {from} of the figure. They meet like this again after {both} steps ({}, {}).{played}{}",
+                "Begin {} on step {from} of the figure. They meet like this again after {both} steps ({}, {}).{solo}{moved}",
                 cell.letters(),
                 counted(both / figure.length, "cycle"),
                 counted(both / cell.steps(), "cell"),
-                clash(figure, cell)
             );
             self.push(
                 Kind::Displaced,
@@ -304,29 +351,28 @@ impl Drills {
         }
     }
 
-    fn switch(&mut self, figure: &Figure, a: &Cell, b: &Cell) {
+    fn switch(&mut self, figure: &Figure, a: &Over, b: &Over) {
         let half = figure.home().1 * figure.per_bar;
         let round = 2 * half;
         if round > LONGEST {
             self.left_out.push(format!(
                 "Switching from {} to {}: a round would take {round} steps.",
-                a.name, b.name
+                a.cell.name, b.cell.name
             ));
             return;
         }
         let mut pattern = figure.ruling(round);
         figure.lay(&mut pattern, 0, round);
-        lay_cell(&mut pattern, a, 0, half);
-        lay_cell(&mut pattern, b, half, round);
+        lay_cell(&mut pattern, &a.played, 0, half);
+        lay_cell(&mut pattern, &b.played, half, round);
         let how = format!(
-            "{} until the figure is home, then {} until it is home again. The figure must not notice.{}",
-            a.letters(),
-            b.letters(),
-            clash(figure, a)
+            "{} until the figure is home, then {} until it is home again. The figure must not notice.",
+            a.played.letters(),
+            b.played.letters()
         );
         self.push(
             Kind::Switch,
-            format!("From {} to {} and back", a.name, b.name),
+            format!("From {} to {} and back", a.cell.name, b.cell.name),
             how,
             pattern,
         );
@@ -417,21 +463,6 @@ fn used_displacements(study: &Study, figure: &Figure, cell: &Cell) -> Vec<u32> {
     used.sort_unstable();
     used.dedup();
     used
-}
-
-/// A sentence when figure and cell want the same limb.
-fn clash(figure: &Figure, cell: &Cell) -> String {
-    let busy = figure.limbs();
-    let both: Vec<&str> = Limb::ALL
-        .iter()
-        .filter(|limb| busy.contains(limb) && cell.limbs.contains(&Some(**limb)))
-        .map(|limb| limb.name())
-        .collect();
-    if both.is_empty() {
-        String::new()
-    } else {
-        format!(" Mind: {} plays the figure as well.", both.join(" and "))
-    }
 }
 
 /// The smallest number of steps that both lengths divide.

@@ -226,6 +226,81 @@ fn the_other_side_changes_every_limb_and_the_kicks() {
     );
 }
 
+/// A figure of ten whose ride bell is the right hand's, whose kick the right foot's.
+fn right_side() -> Study {
+    let mut study = study(10, 4);
+    study.cycles[0].figure = vec![
+        FigureNote {
+            step: 1,
+            voices: vec![Voice::RideBell],
+            limb: Some(Limb::RightHand),
+        },
+        FigureNote {
+            step: 4,
+            voices: vec![Voice::Kick],
+            limb: Some(Limb::RightFoot),
+        },
+    ];
+    study
+}
+
+#[test]
+fn nobody_plays_the_figure_and_a_cell_at_once() {
+    let texts = ["RLRRLL", "L-LL", "RLF", "LF", "F-F", "RRL"];
+    for study in [study(5, 6), right_side()] {
+        for text in texts {
+            for other in texts {
+                let all = drills(&study, &[text.parse().unwrap(), other.parse().unwrap()]).unwrap();
+                for drill in &all.drills {
+                    let limbs = |figure: bool| {
+                        let notes = drill.pattern.notes.iter().filter(move |n| n.figure == figure);
+                        notes.filter_map(|n| n.limb).collect::<Vec<_>>()
+                    };
+                    let (keep, play) = (limbs(true), limbs(false));
+                    assert!(
+                        play.iter().all(|limb| !keep.contains(limb)),
+                        "{}: {}",
+                        drill.title,
+                        drill.how
+                    );
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn a_cell_goes_to_the_limbs_that_the_figure_leaves_free_and_keeps_its_sticking() {
+    let all = drills(&right_side(), &["RLRRLL".parse().unwrap()]).unwrap();
+    let displaced = only(&all, Kind::Displaced);
+    assert_eq!(displaced.len(), 10);
+    let played = displaced[0].pattern.notes.iter().filter(|n| !n.figure);
+    let limbs: Vec<Limb> = played.filter_map(|n| n.limb).take(6).collect();
+    let (l, f) = (Limb::LeftHand, Limb::LeftFoot);
+    assert_eq!(limbs, [f, l, f, f, l, l]);
+    let said = "The right hand keeps the figure: what the right hand plays goes to the left foot.";
+    assert!(displaced[0].how.ends_with(said), "{}", displaced[0].how);
+    // Learnt so before it meets the figure.
+    let alone: Vec<String> = only(&all, Kind::Cell).into_iter().map(|d| d.title).collect();
+    assert_eq!(alone, ["RLRRLL alone", "RLRRLL on free limbs"]);
+    // Nothing is moved that need not be, and what fits on no limb is told.
+    let all = drills(&right_side(), &["L-LL".parse().unwrap(), "RLF".parse().unwrap()]).unwrap();
+    assert_eq!(only(&all, Kind::Displaced).len(), 10);
+    assert_eq!(only(&all, Kind::Cell).len(), 2);
+    let told = all
+        .left_out
+        .iter()
+        .filter(|l| l.starts_with("RLF over the figure: too few limbs"));
+    assert_eq!(told.count(), 1, "{:?}", all.left_out);
+}
+
+#[test]
+fn both_feet_are_told_apart_in_letters() {
+    let cell: Cell = "RLR-".parse().unwrap();
+    let played = cell.beside(&[Limb::RightHand, Limb::LeftHand]).unwrap();
+    assert_eq!(played.letters(), "RF LF RF -");
+}
+
 #[test]
 fn what_cannot_be_made_is_said() {
     let all = drills(&study(5, 6), &[]).unwrap();

@@ -295,11 +295,21 @@ mod tests {
             ..Take::default()
         };
         let said = next(&take, &grid).remove(0);
-        assert!(said.starts_with("Bar 3, beat 1, step 1: mid tom missing; loop it"), "{said}");
-        let said: Vec<String> = lines(&take, &grid).into_iter().filter(|(name, _)| *name == "late").map(|l| l.1).collect();
+        assert!(
+            said.starts_with("Bar 3, beat 1, step 1: mid tom missing; loop it"),
+            "{said}"
+        );
+        let said: Vec<String> = lines(&take, &grid)
+            .into_iter()
+            .filter(|(name, _)| *name == "late")
+            .map(|l| l.1)
+            .collect();
         let wanted = ["in time", "0.1 ms early", "in time", "0.1 ms late"];
         for (said, wanted) in said.iter().zip(wanted) {
-            assert!(said.starts_with(&format!("right hand: {wanted}, half of 9")), "{said}");
+            assert!(
+                said.starts_with(&format!("right hand: {wanted}, half of 9")),
+                "{said}"
+            );
         }
         assert_eq!(said.len(), 4);
     }
