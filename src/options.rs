@@ -224,6 +224,33 @@ pub enum ScoreLayout {
     FigureSolo,
 }
 
+impl ScoreLayout {
+    /// All of them.
+    pub const ALL: [ScoreLayout; 3] = [
+        ScoreLayout::HandsFeet,
+        ScoreLayout::OneVoice,
+        ScoreLayout::FigureSolo,
+    ];
+
+    /// What it is called, also in the names of files.
+    pub fn name(self) -> &'static str {
+        match self {
+            ScoreLayout::HandsFeet => "hands-feet",
+            ScoreLayout::OneVoice => "one",
+            ScoreLayout::FigureSolo => "figure-solo",
+        }
+    }
+
+    /// How files of a score begin their names, such as `staff` or `staff-figure-solo`: the usual layout has none of its own.
+    pub fn named(self, file: &str) -> String {
+        if self == ScoreLayout::default() {
+            file.to_owned()
+        } else {
+            format!("{file}-{}", self.name())
+        }
+    }
+}
+
 /// What the staff pages are drawn for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Paper {

@@ -36,15 +36,16 @@ pub(super) struct Line {
 
 /// Refuses what each argument may say but all together may not.
 pub(super) fn checked(line: Line) -> Result<Line, clap::Error> {
-    match &line.command {
-        Command::Study(args) => match args.meant_for_one() {
-            Some(option) => Err(Line::command().error(
-                ErrorKind::ArgumentConflict,
-                format!("{option} can hold for one recording only; study that one by itself"),
-            )),
-            None => Ok(line),
-        },
-        _ => Ok(line),
+    let conflict = match &line.command {
+        Command::Study(args) => args
+            .meant_for_one()
+            .map(|option| format!("{option} can hold for one recording only; study that one by itself")),
+        Command::Drill(args) => args.meant_otherwise(),
+        _ => None,
+    };
+    match conflict {
+        Some(words) => Err(Line::command().error(ErrorKind::ArgumentConflict, words)),
+        None => Ok(line),
     }
 }
 
@@ -242,9 +243,9 @@ pub(super) struct DrillArgs {
     #[arg(long, value_name = "FROM-TO", value_parser = named::<Bars>)]
     repeats: Option<Bars>,
 
-    /// How fast, in percent of the recording
-    #[arg(long, value_name = "PERCENT", default_value_t = 60, value_parser = clap::value_parser!(u32).range(30..=100))]
-    speed: u32,
+    /// How fast, in percent of the recording [default: 60]
+    #[arg(long, value_name = "PERCENT", value_parser = clap::value_parser!(u32).range(30..=100))]
+    speed: Option<u32>,
 
     /// A loop without a seam and without a count-in
     #[arg(long = "loop", conflicts_with = "beside")]
@@ -262,9 +263,9 @@ pub(super) struct DrillArgs {
     #[arg(long, value_name = "BARS", default_value_t = 1, value_parser = clap::value_parser!(u32).range(0..=4))]
     count_in: u32,
 
-    /// What the kit plays: all, figure or solo
-    #[arg(long, value_name = "LINE", default_value = "all", value_parser = line)]
-    pub(super) line: practice::Line,
+    /// What the kit plays: all, figure or solo [default: all]
+    #[arg(long, value_name = "LINE", value_parser = line)]
+    line: Option<practice::Line>,
 
     #[command(flatten)]
     pub(super) suits: LineFlags,
@@ -273,7 +274,7 @@ pub(super) struct DrillArgs {
     #[arg(long = "cell", value_name = "CELL", value_parser = named::<Cell>)]
     pub(super) cells: Vec<Cell>,
 
-    /// Your present tempo: the ladder begins here, and the kit plays at it
+    /// Your present tempo: the ladder begins here, and the kit plays at it [default: 55 % of the target]
     #[arg(long, value_name = "BPM", allow_negative_numbers = true, value_parser = tempo)]
     pub(super) tempo: Option<Bpm>,
 
@@ -348,10 +349,46 @@ impl DrillArgs {
         self.bars.map(Part::Bars).or(self.repeats.map(Part::Repeats))
     }
 
+    /// What the kit plays of some bars or repeats.
+    pub(super) fn line(&self) -> practice::Line {
+        self.line.unwrap_or(practice::Line::All)
+    }
+
+    /// What was said that has no meaning for what is asked: of bars without any named, or of the sheets with some.
+    fn meant_otherwise(&self) -> Option<String> {
+        let of_bars = [
+            (self.speed.is_some(), "--speed"),
+            (self.beside, "--beside"),
+            (self.line.is_some(), "--line"),
+            (!self.suits.is_plain(), "--easier and --my-kit"),
+        ];
+        let of_sheets = [
+            (!self.cells.is_empty(), "--cell"),
+            (self.target.is_some(), "--target"),
+            (self.climb.is_some(), "--climb"),
+            (self.alternating, "--alternating"),
+            (self.no_sound, "--no-sound"),
+        ];
+        let first =
+            |said: &[(bool, &'static str)]| said.iter().find(|(said, _)| *said).map(|(_, name)| *name);
+        match self.part() {
+            None => first(&of_bars).map(|option| {
+                format!(
+                    "{option} can hold for some bars only: name them with --bars or --repeats; drills are played at --tempo"
+                )
+            }),
+            Some(_) => first(&of_sheets)
+                .map(|option| format!("{option} is for sheets and ladder: leave out --bars and --repeats")),
+        }
+    }
+
     /// The sound that these flags stand for; no flag at all gives `SoundOptions::default()`.
     pub(super) fn sound(&self) -> SoundOptions {
+        let usual = SoundOptions::default();
         SoundOptions {
-            speed: f64::from(self.speed) / 100.0,
+            speed: self
+                .speed
+                .map_or(usual.speed, |percent| f64::from(percent) / 100.0),
             form: match (self.looped, self.beside) {
                 (true, _) => Form::Loop,
                 (_, true) => Form::Beside,
@@ -560,12 +597,7 @@ fn one_of<T: Copy>(text: &str, known: &[(&str, T)]) -> Result<T, String> {
 }
 
 fn layout(text: &str) -> Result<ScoreLayout, String> {
-    let known = [
-        ("hands-feet", ScoreLayout::HandsFeet),
-        ("one", ScoreLayout::OneVoice),
-        ("figure-solo", ScoreLayout::FigureSolo),
-    ];
-    one_of(text, &known)
+    one_of(text, &ScoreLayout::ALL.map(|layout| (layout.name(), layout)))
 }
 
 fn paper(text: &str) -> Result<Paper, String> {

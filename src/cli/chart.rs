@@ -1,15 +1,15 @@
 //! `overbar chart`: draw the charts of a study again, all of it or some bars.
 
-use std::path::{Path, PathBuf};
-use std::{fs, io};
+use std::path::PathBuf;
 
 use anyhow::{Error, anyhow};
 use rayon::prelude::*;
 
 use super::args::{Bars, ChartArgs, Picture};
 use super::line::Suited;
+use super::pages::{self, Pages};
 use super::{print, score};
-use crate::charts::{self, Chart, ChartKind};
+use crate::charts::{self, ChartKind};
 use crate::files::shown;
 use crate::options::Paper;
 use crate::practice::{Passage, PracticeError};
@@ -99,7 +99,7 @@ pub(super) fn draw(
         let phone = format!("{kind}-phone");
         let is_phone = charts.iter().any(|chart| chart.name.starts_with(&phone));
         let name = if is_phone { &phone } else { kind.name() };
-        clear_pages(&out.folder().join("charts"), name, &charts)?;
+        pages::clear(&out.folder().join("charts"), name, &charts)?;
         Ok(files)
     });
     let files: Result<Vec<Vec<PathBuf>>, Error> = each.collect();
@@ -121,73 +121,11 @@ fn draw_beside(
         .filter(|kind| bars.is_none() || !kind.is_of_the_whole())
     {
         let range = bars.map(|bars| bars.first..=bars.last);
-        files.extend(write(out, &charts::draw(study, kind, range, paper), &suffix)?);
-    }
-    Ok(files)
-}
-
-/// Writes pages as they come and keeps no more of them than their names: those of hours would fill the memory.
-pub(super) struct Pages<'a> {
-    out: &'a Outbox<'a>,
-    suffix: &'a str,
-    named: Vec<Chart>,
-    files: Result<Vec<PathBuf>, Error>,
-}
-
-impl<'a> Pages<'a> {
-    pub(super) fn new(out: &'a Outbox, suffix: &'a str) -> Pages<'a> {
-        Pages {
+        files.extend(pages::write(
             out,
-            suffix,
-            named: Vec::new(),
-            files: Ok(Vec::new()),
-        }
-    }
-
-    /// After a page that could not be written no more are.
-    pub(super) fn put(&mut self, page: Chart) {
-        if let Ok(known) = &mut self.files {
-            match write(self.out, std::slice::from_ref(&page), self.suffix) {
-                Ok(more) => known.extend(more),
-                Err(error) => self.files = Err(error),
-            }
-        }
-        self.named.push(Chart {
-            svg: String::new(),
-            ..page
-        });
-    }
-
-    /// The pages without what stands on them, and their files.
-    pub(super) fn done(self) -> Result<(Vec<Chart>, Vec<PathBuf>), Error> {
-        Ok((self.named, self.files?))
-    }
-}
-
-fn write(out: &Outbox, charts: &[Chart], suffix: &str) -> Result<Vec<PathBuf>, Error> {
-    let mut files = Vec::new();
-    for chart in charts {
-        let name = format!("charts/{}{suffix}.svg", chart.name);
-        out.put(&name, chart.svg.as_bytes())?;
-        files.push(out.folder().join(name));
+            &charts::draw(study, kind, range, paper),
+            &suffix,
+        )?);
     }
     Ok(files)
-}
-
-/// Removes `KIND-NN.svg` where this study has no page NN.
-pub(super) fn clear_pages(folder: &Path, kind: &str, charts: &[Chart]) -> io::Result<()> {
-    for entry in fs::read_dir(folder)? {
-        let path = entry?.path();
-        let stem = path
-            .file_stem()
-            .and_then(|stem| stem.to_str())
-            .unwrap_or_default();
-        let page = stem.strip_prefix(kind).and_then(|rest| rest.strip_prefix('-'));
-        let is_page = page.is_some_and(|page| page.parse::<u32>().is_ok());
-        let is_ours = is_page && path.extension().is_some_and(|ending| ending == "svg");
-        if is_ours && charts.iter().all(|chart| chart.name != stem) {
-            fs::remove_file(&path)?;
-        }
-    }
-    Ok(())
 }

@@ -16,17 +16,12 @@ use crate::notation::{pdf, staff};
 use crate::options::{Form, LadderOptions, Options, Paper, ScoreLayout, ScoreOptions, SoundOptions};
 use crate::practice::drills::{Drill, Drills, Kind, drills, key_cells};
 use crate::practice::{Line, Pace, Passage, ladder, loudness, sound};
-use crate::study::{self, PRACTICE, Study};
+use crate::study::{self, Kin, PRACTICE, RecordingFacts, Study};
 use crate::units::Bpm;
 
 pub(super) fn run(args: &DrillArgs) -> Result<(), Error> {
     let study = study::read(&args.study)?;
     let _lock = study::lock(&args.study)?;
-    if args.part().is_none() && !args.suits.is_plain() {
-        return Err(anyhow!(
-            "--easier and --my-kit change what is played of the solo: name bars with --bars or repeats with --repeats"
-        ));
-    }
     let Suited {
         study,
         suffix: suited,
@@ -39,17 +34,13 @@ pub(super) fn run(args: &DrillArgs) -> Result<(), Error> {
     let mut made = Made {
         folder: &args.study,
         files: Vec::new(),
+        ladder: None,
         mind: study.warnings.iter().cloned().chain(mind).collect(),
         suited,
     };
-    if let Some(recording) = recording
-        .as_ref()
-        .filter(|r| r.source.sha256 != study.recording.sha256)
-    {
-        made.mind.push(format!(
-            "{} is not the file that the study was made of ({})",
-            recording.source.file, study.recording.file
-        ));
+    if let Some(recording) = &recording {
+        made.mind
+            .extend(check_recording(&study, &(&recording.source).into())?);
     }
     match args.part() {
         Some(part) => made.passage(args, &study, recording.as_ref(), part)?,
@@ -58,10 +49,25 @@ pub(super) fn run(args: &DrillArgs) -> Result<(), Error> {
     made.tell(args)
 }
 
+/// Whether this is the study's recording: what the player should know where it may be the same sound saved anew.
+fn check_recording(study: &Study, recording: &RecordingFacts) -> Result<Option<String>, Error> {
+    let words = format!(
+        "{} is not the file that the study was made of ({})",
+        recording.file, study.recording.file
+    );
+    match recording.kin(&study.recording) {
+        Kin::Same => Ok(None),
+        Kin::AsLong => Ok(Some(format!("{words}, but as long"))),
+        Kin::Other => Err(anyhow!("{words}: give that one, or make a study of this one")),
+    }
+}
+
 /// What has been written, and what the player should know.
 struct Made<'a> {
     folder: &'a Path,
     files: Vec<PathBuf>,
+    /// Where the ladder begins, and why.
+    ladder: Option<String>,
     mind: Vec<String>,
     /// How the names of a line that suits the player end.
     suited: String,
@@ -97,7 +103,7 @@ impl Made<'_> {
             self.mind
                 .push("without --recording only the model is played, not the recording itself".to_owned());
         }
-        let line = match args.line {
+        let line = match args.line() {
             Line::All => "",
             Line::Figure => "-figure",
             Line::Solo => "-solo",
@@ -114,7 +120,7 @@ impl Made<'_> {
             },
             ..options
         };
-        let model = sound::model(study, &passage, args.line, pace, like, &plain)?;
+        let model = sound::model(study, &passage, args.line(), pace, like, &plain)?;
         let form = if options.form == Form::Loop { "-loop" } else { "" };
         self.wav(&format!("{name}-model{line}{}-{at}{form}", self.suited), &model)
     }
@@ -194,7 +200,12 @@ impl Made<'_> {
         let plan = ladder::plan(options, study.grid.tempo, round);
         let rungs = ladder::rungs(options, study.grid.tempo, &plan, round);
         self.clear("ladder")?;
-        self.charts(&charts::ladder(study, &rungs, &ladder::rules(options)))
+        self.ladder = Some(ladder::begins(options, study.grid.tempo));
+        self.charts(&charts::ladder(
+            study,
+            &rungs,
+            &ladder::rules(options, study.grid.tempo),
+        ))
     }
 
     fn charts(&mut self, charts: &[Chart]) -> Result<(), Error> {
@@ -237,11 +248,12 @@ impl Made<'_> {
     fn tell(&self, args: &DrillArgs) -> Result<(), Error> {
         let files: Vec<String> = self.files.iter().map(|f| shown(f)).collect();
         if args.talk.json {
-            let json = serde_json::json!({ "files": files, "warnings": self.mind });
+            let json = serde_json::json!({ "files": files, "ladder": self.ladder, "warnings": self.mind });
             return Ok(print(&[json.to_string()])?);
         }
         if !args.talk.quiet {
             print(&files)?;
+            print(&self.ladder.iter().map(|l| row("ladder", l)).collect::<Vec<_>>())?;
             print(&self.mind.iter().map(|m| row("mind", m)).collect::<Vec<_>>())?;
         }
         Ok(())

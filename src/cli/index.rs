@@ -4,13 +4,14 @@
 
 use std::fs;
 use std::path::{Path, PathBuf};
+use std::thread;
+use std::time::Duration;
 
 use anyhow::Error;
 use sha2::{Digest, Sha256};
 
-use super::many;
 use crate::files;
-use crate::study::{self, Study};
+use crate::study::{self, Lock, Study, StudyError};
 
 /// The page's name.
 const NAME: &str = "index.html";
@@ -18,6 +19,9 @@ const NAME: &str = "index.html";
 const MARK: &str = "<!-- made by overbar study ";
 /// A page of that name that is larger is somebody else's.
 const MOST_BYTES: u64 = 64 << 20;
+/// How often and how long a run waits for another that writes the page: reading hundreds of studies takes a second.
+const WAITS: u32 = 40;
+const WAIT: Duration = Duration::from_millis(50);
 /// What a study may hold to look at, best first.
 const VIEWS: [&str; 4] = [
     "study.html",
@@ -45,10 +49,14 @@ pub(super) fn write(folder: &Path) -> Result<(PathBuf, Vec<String>), Error> {
     let path = folder.join(NAME);
     let mut mind = Vec::new();
     if path.exists() && !is_ours(&path) {
-        mind.push(format!(
-            "mind      {NAME} was changed by somebody and is left as it is"
-        ));
+        mind.push(format!("{NAME} was changed by somebody and is left as it is"));
     } else if folder.is_dir() {
+        let Some(_lock) = alone(folder)? else {
+            mind.push(format!(
+                "another run is at work on {NAME}: it may lack a study until the next"
+            ));
+            return Ok((path, mind));
+        };
         let body = page(&studies(folder)?);
         let text = format!("{MARK}{} -->\n{body}", digest(body.as_bytes()));
         study::write_file(folder, NAME, text.as_bytes())?;
@@ -56,10 +64,43 @@ pub(super) fn write(folder: &Path) -> Result<(PathBuf, Vec<String>), Error> {
     Ok((path, mind))
 }
 
+/// Waits a little for other runs that write the page, so that the last of them lists all.
+fn alone(folder: &Path) -> Result<Option<Lock>, StudyError> {
+    for _ in 0..WAITS {
+        match study::lock(folder) {
+            Err(StudyError::AtWork { .. }) => thread::sleep(WAIT),
+            taken => return taken.map(Some),
+        }
+    }
+    Ok(None)
+}
+
+/// Writes the page of `folder` anew for a study that was made there by itself, where there is one; a folder without one
+/// may be anybody's and gets none. Gives what the player should know.
+pub(super) fn refresh(folder: &Path) -> Vec<String> {
+    let folder = if folder.as_os_str().is_empty() {
+        Path::new(".")
+    } else {
+        folder
+    };
+    if !text(&folder.join(NAME)).starts_with(MARK) {
+        return Vec::new();
+    }
+    match write(folder) {
+        Ok((_, mind)) => mind,
+        Err(error) => vec![format!("{NAME} could not be made anew: {error}")],
+    }
+}
+
+/// What stands in a page; nothing where there is none.
+fn text(path: &Path) -> String {
+    let bytes = files::read(path, MOST_BYTES).unwrap_or_default();
+    String::from_utf8_lossy(&bytes).into_owned()
+}
+
 /// Whether the page is as it was written.
 fn is_ours(path: &Path) -> bool {
-    let bytes = files::read(path, MOST_BYTES).unwrap_or_default();
-    let text = String::from_utf8_lossy(&bytes);
+    let text = text(path);
     let said = text.strip_prefix(MARK).and_then(|rest| rest.split_once(" -->\n"));
     said.is_some_and(|(said, body)| said == digest(body.as_bytes()))
 }
@@ -84,13 +125,39 @@ fn studies(folder: &Path) -> Result<Vec<(PathBuf, Study)>, Error> {
     Ok(found)
 }
 
+/// Length, hits, grid and figure, as the table and the page show them.
+pub(super) fn cells(study: &Study) -> [String; 4] {
+    [
+        study.recording.seconds.clock(),
+        study.strokes.len().to_string(),
+        study.grid.statement(),
+        figure(study).unwrap_or_else(|| "-".to_owned()),
+    ]
+}
+
+/// The figure that matters most, in a few words.
+pub(super) fn figure(study: &Study) -> Option<String> {
+    let crossing = study.cycles.iter().find(|cycle| cycle.crosses_bar);
+    let cycle = crossing.or(study.cycles.first())?;
+    let way = if cycle.crosses_bar {
+        "over the bar"
+    } else {
+        "with the bar"
+    };
+    Some(format!(
+        "{} steps {way}, {}",
+        cycle.length_steps,
+        cycle.verdict().name()
+    ))
+}
+
 fn page(studies: &[(PathBuf, Study)]) -> String {
     let mut page = HEAD.to_owned();
     for (folder, study) in studies {
         let name = Path::new(folder.file_name().unwrap_or_default());
         let view = VIEWS.iter().find(|view| folder.join(view).exists());
         let link = format!("{}/{}", address(name), view.unwrap_or(&""));
-        let cells: String = many::cells(study)
+        let cells: String = cells(study)
             .iter()
             .map(|cell| format!("<td>{}", escaped(cell)))
             .collect();

@@ -12,10 +12,11 @@ use anyhow::{Error, anyhow};
 use serde_json::{Value, json};
 
 use super::args::StudyArgs;
-use super::study::{USUAL, make, name_of};
+use super::index::{cells, figure};
+use super::make::{USUAL, make, name_of};
+use super::summary::row;
 use super::{index, print};
 use crate::files::shown;
-use crate::study::Study;
 
 /// Recordings worked on at once, at most.
 const BESIDE: usize = 4;
@@ -58,7 +59,7 @@ pub(super) fn run(args: &StudyArgs) -> Result<(), Error> {
     } else if !args.talk.quiet {
         print(&table(args, &outcomes))?;
         print(&[format!("\nall of them: {}", shown(&page))])?;
-        print(&mind)?;
+        print(&mind.iter().map(|words| row("mind", words)).collect::<Vec<_>>())?;
     }
     match refused.len() {
         0 => Ok(()),
@@ -118,32 +119,6 @@ fn one(args: &StudyArgs, recording: &Path, folder: &Path) -> Outcome {
         "warnings": made.study.warnings,
     });
     Ok((cells(&made.study), facts))
-}
-
-/// Length, hits, grid and figure, as the table and the page show them.
-pub(super) fn cells(study: &Study) -> [String; 4] {
-    [
-        study.recording.seconds.clock(),
-        study.strokes.len().to_string(),
-        study.grid.statement(),
-        figure(study).unwrap_or_else(|| "-".to_owned()),
-    ]
-}
-
-/// The figure that matters most, in a few words.
-fn figure(study: &Study) -> Option<String> {
-    let crossing = study.cycles.iter().find(|cycle| cycle.crosses_bar);
-    let cycle = crossing.or(study.cycles.first())?;
-    let way = if cycle.crosses_bar {
-        "over the bar"
-    } else {
-        "with the bar"
-    };
-    Some(format!(
-        "{} steps {way}, {}",
-        cycle.length_steps,
-        cycle.verdict().name()
-    ))
 }
 
 fn table(args: &StudyArgs, outcomes: &[Outcome]) -> Vec<String> {

@@ -6,7 +6,7 @@ use std::path::PathBuf;
 use anyhow::Error;
 
 use super::args::Bars;
-use super::chart;
+use super::pages::{self, Pages};
 use crate::notation::score::Score;
 use crate::notation::{midi, musicxml, pdf, staff};
 use crate::options::{Paper, ScoreOptions};
@@ -28,34 +28,32 @@ pub(super) fn write(
             format!("{suited}{}", bars.suffix()),
         ),
     };
-    let (mut pages, mut document) = (chart::Pages::new(out, &suffix), pdf::Document::default());
+    let (mut pages, mut document) = (Pages::new(out, &suffix), pdf::Document::default());
     staff::draw_each(study, &score, options, |page| {
         document.add(&page.svg);
         pages.put(page);
     });
-    let (pages, mut files) = pages.done()?;
+    let (named, mut files) = pages.done()?;
     let paper = match options.paper {
         Paper::A4 | Paper::Slip => "",
         Paper::Phone => "-phone",
     };
     if suffix.is_empty() {
-        chart::clear_pages(
-            &out.folder().join("charts"),
-            &format!("{}{paper}", staff::NAME),
-            &pages,
-        )?;
+        pages::clear(&out.folder().join("charts"), &staff::name(options), &named)?;
     }
     let mut put = |name: String, write: &mut dyn FnMut(&mut dyn Write) -> io::Result<()>| {
         out.put_by(&name, write)?;
         files.push(out.folder().join(name));
         Ok::<(), Error>(())
     };
-    put(format!("score{paper}{suffix}.pdf"), &mut |out| {
+    let name = options.layout.named("score");
+    put(format!("{name}{paper}{suffix}.pdf"), &mut |out| {
         out.write_all(&std::mem::take(&mut document).finish())
     })?;
-    put(format!("score{suffix}.musicxml"), &mut |out| {
+    put(format!("{name}{suffix}.musicxml"), &mut |out| {
         musicxml::write(study, &score, options.tempo, out)
     })?;
+    // MIDI knows neither staves nor voices.
     put(format!("score{suffix}.mid"), &mut |out| {
         out.write_all(&midi::write(study, &score, options))
     })?;

@@ -66,6 +66,29 @@ pub fn ends(options: &LadderOptions, known: Bpm) -> (Bpm, Bpm) {
     (Bpm(from.0.min(to.0)), to)
 }
 
+/// Where the plan begins, and why, in words.
+pub fn begins(options: &LadderOptions, known: Bpm) -> String {
+    let (from, to) = ends(options, known);
+    let whose = if options.to.is_some() {
+        "yours"
+    } else {
+        "the study's"
+    };
+    let target = format!("the target, {:.0} bpm, which is {whose}", to.0);
+    match options.from {
+        Some(own) if own.0 >= to.0 => format!(
+            "One line: your {:.0} bpm are not below {target}. For more, name a faster one with --target.",
+            own.0
+        ),
+        Some(_) => format!("From your {:.0} bpm to {target}.", from.0),
+        None => format!(
+            "From {:.0} bpm, {:.0} % of {target}. If you play faster already, say so with --tempo.",
+            from.0,
+            BEGIN * 100.0
+        ),
+    }
+}
+
 /// The plan as the sheet prints it.
 pub fn rungs(
     options: &LadderOptions,
@@ -93,8 +116,8 @@ pub fn rungs(
     plan.iter().map(rung).collect()
 }
 
-/// How to climb, in words.
-pub fn rules(options: &LadderOptions) -> Vec<String> {
+/// Where to begin and how to climb, in words.
+pub fn rules(options: &LadderOptions, known: Bpm) -> Vec<String> {
     let way = match options.way {
         Way::Steps => format!(
             "Play the model first. After {} clean rounds in a row go on to the next line, up {:.0} bpm; after {} failed rounds go back {:.0} %.",
@@ -111,6 +134,7 @@ pub fn rules(options: &LadderOptions) -> Vec<String> {
         ),
     };
     vec![
+        begins(options, known),
         way,
         "A round is clean when it comes home without a stop, with no stroke missing, extra or out of order."
             .to_owned(),
@@ -179,6 +203,36 @@ mod tests {
         for pair in plan.chunks(2).take(4) {
             assert!(
                 matches!(pair, [Step::Rounds(slow, 3), Step::Rounds(full, 1)] if slow.0 < 120.0 && full.0 == 120.0)
+            );
+        }
+    }
+
+    #[test]
+    fn where_it_begins_is_said_with_the_reason() {
+        let said = |from: Option<f64>, to: Option<f64>| {
+            let options = LadderOptions {
+                from: from.map(Bpm),
+                to: to.map(Bpm),
+                ..LadderOptions::default()
+            };
+            let lines = plan(&options, Bpm(116.0), round).len();
+            (lines, begins(&options, Bpm(116.0)))
+        };
+        let (lines, words) = said(None, None);
+        assert!(
+            lines > 9 && words.starts_with("From 64 bpm, 55 % of the target, 116 bpm, which is the study's"),
+            "{words}"
+        );
+        let (lines, words) = said(Some(70.0), Some(120.0));
+        assert!(
+            lines > 9 && words == "From your 70 bpm to the target, 120 bpm, which is yours.",
+            "{words}"
+        );
+        for tempo in [116.0, 200.0] {
+            let (lines, words) = said(Some(tempo), None);
+            assert!(
+                lines == 1 && words.starts_with(&format!("One line: your {tempo} bpm")),
+                "{words}"
             );
         }
     }

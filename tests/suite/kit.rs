@@ -428,7 +428,7 @@ fn charts_and_drills_suit_the_player_and_keep_the_figure_whole() {
     fs::write(desk.file(), kit).unwrap();
     let said = chart(&["--my-kit", "--chart", "grid"]);
     assert!(
-        said.contains("grid-01-my-kit.svg") && said.contains(" of snare 2 go to tom high"),
+        said.contains("grid-01-my-kit.svg") && said.contains(" of snare 2 go to high tom"),
         "{said}"
     );
     assert!(strokes("grid-01.svg")[1] > 0 && strokes("grid-01-my-kit.svg")[1] == 0);

@@ -6,7 +6,7 @@ use std::process::{Command, Stdio};
 
 use serde_json::Value;
 
-use crate::desk::{DEMO, demo, files, overbar, recording, write_wav};
+use crate::desk::{DEMO, copy, demo, files, overbar, recording, write_wav};
 
 /// The program's error lines after arguments that it must refuse with `status`, having printed nothing else.
 fn refusal(status: i32, args: &[&str], folder: &Path) -> String {
@@ -118,6 +118,74 @@ fn bars_that_no_chart_can_show_are_refused() {
         let error = refusal(1, &[&["chart", study], more].concat(), folder.path());
         assert!(error.contains(remedy), "{more:?}: {error}");
     }
+}
+
+#[test]
+fn flags_of_drill_that_would_be_ignored_are_wrong_usage() {
+    let folder = tempfile::tempdir().unwrap();
+    let study = demo().to_str().unwrap();
+    for (flags, remedy) in [
+        (&["--speed", "60"][..], "name them with --bars or --repeats"),
+        (&["--beside"], "name them with --bars or --repeats"),
+        (&["--line", "figure"], "name them with --bars or --repeats"),
+        (&["--easier", "accents"], "name them with --bars or --repeats"),
+        (&["--bars", "1", "--cell", "RLL"], "leave out --bars"),
+        (&["--repeats", "1", "--target", "90"], "leave out --bars"),
+        (&["--bars", "1", "--no-sound"], "leave out --bars"),
+    ] {
+        let error = refusal(2, &[&["drill", study], flags].concat(), folder.path());
+        assert!(error.contains(remedy), "{flags:?}: {error}");
+    }
+}
+
+#[test]
+fn another_recording_is_not_slowed_in_the_place_of_the_study_s_own() {
+    let place = tempfile::tempdir().unwrap();
+    let folder = place.path().join("study");
+    copy(demo(), &folder);
+    let drill = |recording: &str| {
+        let mut command = overbar();
+        command
+            .arg("drill")
+            .arg(&folder)
+            .args(["--bars", "5", "--recording"])
+            .arg(recording);
+        command
+    };
+    let song = recording(DEMO);
+    drill(song.to_str().unwrap()).assert().success();
+    let slow = folder.join("practice/bars-5-5-slow-60.wav");
+    let before = fs::read(&slow).unwrap();
+    let other = place.path().join("other.wav");
+    write_wav(
+        &other,
+        (0..20 * 44_100).map(|i| if i % 11_025 < 50 { 0.9 } else { 0.0 }),
+    );
+    let done = drill(other.to_str().unwrap()).assert().code(1);
+    let error = String::from_utf8_lossy(&done.get_output().stderr).into_owned();
+    assert!(
+        error.contains("other.wav is not the file that the study was made of (paper-lanterns.wav)"),
+        "{error}"
+    );
+    assert_eq!(error.lines().count(), 1, "{error}");
+    assert_eq!(fs::read(&slow).unwrap(), before);
+    // Another layout of the score replaces nothing either.
+    let files_before = files(&folder);
+    let staff = fs::read(folder.join("charts/staff-01.svg")).unwrap();
+    overbar()
+        .arg("chart")
+        .arg(&folder)
+        .args(["--layout", "figure-solo", "--chart", "staff"])
+        .assert()
+        .success();
+    assert_eq!(fs::read(folder.join("charts/staff-01.svg")).unwrap(), staff);
+    let new: Vec<String> = files(&folder)
+        .into_iter()
+        .filter(|file| !files_before.contains(file))
+        .map(|file| file.display().to_string())
+        .collect();
+    assert!(new.iter().all(|file| file.contains("-figure-solo")), "{new:?}");
+    assert!(new.contains(&"score-figure-solo.pdf".to_owned()), "{new:?}");
 }
 
 #[test]

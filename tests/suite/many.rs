@@ -79,6 +79,26 @@ fn each_study_is_the_same_as_if_it_were_made_alone() {
 }
 
 #[test]
+fn a_study_made_by_itself_later_is_added_and_a_folder_without_a_page_gets_none() {
+    let folder = three();
+    overbar().args(ALL).current_dir(folder.path()).assert().code(1);
+    fs::copy(folder.path().join("one.wav"), folder.path().join("later.wav")).unwrap();
+    let later = |out: &str| {
+        let args = ["study", "later.wav", "--out", out];
+        overbar().args(args).current_dir(folder.path()).assert().success();
+    };
+    later("output/later");
+    let page = page(folder.path());
+    assert!(page.contains("href=\"later/"), "{page}");
+    assert_eq!(page.matches("<tr><td>").count(), 3);
+    later("elsewhere/later");
+    later("later");
+    for bare in ["elsewhere/index.html", "index.html"] {
+        assert!(!folder.path().join(bare).exists(), "{bare}");
+    }
+}
+
+#[test]
 fn a_page_that_somebody_changed_is_left_alone() {
     let folder = three();
     overbar().args(ALL).current_dir(folder.path()).assert().code(1);

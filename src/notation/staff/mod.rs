@@ -89,16 +89,22 @@ pub fn draw_each(study: &Study, score: &Score, options: &ScoreOptions, mut visit
     };
     let pages = deal(measured(&look, options.paper), frame.room());
     let count = pages.len();
-    let name = match options.paper {
-        Paper::A4 | Paper::Slip => NAME.to_owned(),
-        Paper::Phone => format!("{NAME}-phone"),
-    };
+    let name = name(options);
     for (number, page) in (1..).zip(pages) {
         let page: Vec<Laid> = page.iter().map(|row| row.lay_out(&look)).collect();
         visit(Chart {
             name: format!("{name}-{number:02}"),
             svg: frame.page(&page, (number, count)),
         });
+    }
+}
+
+/// How the names of the pages begin.
+pub fn name(options: &ScoreOptions) -> String {
+    let name = options.layout.named(NAME);
+    match options.paper {
+        Paper::A4 | Paper::Slip => name,
+        Paper::Phone => format!("{name}-phone"),
     }
 }
 
