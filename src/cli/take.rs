@@ -20,12 +20,20 @@ use crate::{Stage, units::Seconds};
 pub(super) fn run(args: &TakeArgs) -> Result<(), Error> {
     let study = study::read(&args.study)?;
     let _lock = study::lock(&args.study)?;
-    let mut lines = Vec::new();
+    let (mut lines, mut mind) = (Vec::new(), Vec::new());
     let mut json = serde_json::Map::new();
     if let Some(file) = &args.recording {
         let recording = audio::read(file, &Options::default().audio)?;
         let (taken, entry) = measured(args, &study, &recording, &mut lines)?;
         recording.check()?;
+        let (before, _) = take::read(&args.study)?;
+        mind.extend(take::taken_before(&before, &entry).map(|before| {
+            format!(
+                "{} was taken before, on {}: it counts once, as it was measured now",
+                entry.file,
+                date(before)
+            )
+        }));
         take::append(&args.study, &entry)?;
         json.insert("faults".to_owned(), serde_json::to_value(&taken.faults)?);
         json.insert("unheard".to_owned(), taken.untold.into());
@@ -34,7 +42,7 @@ pub(super) fn run(args: &TakeArgs) -> Result<(), Error> {
     let (entries, warnings) = take::read(&args.study)?;
     let (fit, answer) = progress::answer(&entries);
     let words = progress::words(fit.as_ref(), &answer, entries.len());
-    let curve = fit.map(|fit| Curve {
+    let curve = fit.filter(|_| answer.is_of_the_curve()).map(|fit| Curve {
         heights: (1..=entries.len()).map(|n| fit.at(n as f64)).collect(),
         asymptote: fit.errors[0]
             .is_finite()
@@ -48,10 +56,12 @@ pub(super) fn run(args: &TakeArgs) -> Result<(), Error> {
         chart.svg.as_bytes(),
     )?;
     lines.push(row("progress", &words));
-    lines.extend(warnings.iter().chain(&study.warnings).map(|w| row("mind", w)));
+    mind.extend(warnings.into_iter().chain(study.warnings));
+    lines.extend(mind.iter().map(|w| row("mind", w)));
     if args.talk.json {
         json.insert("takes".to_owned(), entries.len().into());
         json.insert("progress".to_owned(), words.into());
+        json.insert("warnings".to_owned(), mind.into());
         return Ok(print(&[serde_json::Value::Object(json).to_string()])?);
     }
     if !args.talk.quiet {
@@ -147,9 +157,14 @@ fn picture(study: &Study, taken: &Take, file: &str, next: &[String]) -> TakePict
     }
 }
 
+/// The day on which a take was measured first.
+fn date(entry: &Entry) -> String {
+    study::date(Seconds(entry.at as f64))
+}
+
 fn day(entry: &Entry) -> Day {
     Day {
-        date: study::date(Seconds(entry.at as f64)),
+        date: date(entry),
         tempo: entry.tempo_share,
         clean: (entry.rounds > 0).then(|| entry.clean_rounds as f64 / entry.rounds as f64),
     }

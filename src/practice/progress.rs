@@ -42,6 +42,13 @@ pub enum Answer {
     NotRising,
 }
 
+impl Answer {
+    /// Whether it is read off the fitted curve, which else shows nothing.
+    pub fn is_of_the_curve(&self) -> bool {
+        matches!(self, Answer::Rising { .. } | Answer::Flattening { .. })
+    }
+}
+
 /// Fewer takes than this say nothing [M].
 const FEW: usize = 6;
 /// What remains to the asymptote when gains have flattened, as a share of the present value [M].

@@ -72,6 +72,8 @@ pub fn progress(study: &Study, days: &[Day], curve: Option<&Curve>, answer: &str
     }
     draw_curve(&mut svg, curve, &x, &y);
     let every = (days.len() / 8).max(1);
+    // A day of many takes is named once.
+    let mut dated: Option<&str> = None;
     for (n, day) in days.iter().enumerate() {
         if let Some(clean) = day.clean.filter(|c| c.is_finite()) {
             svg.put(&format!(
@@ -86,7 +88,8 @@ pub fn progress(study: &Study, days: &[Day], curve: Option<&Curve>, answer: &str
             x(n),
             y(day.tempo)
         ));
-        if n % every == 0 {
+        if n % every == 0 && dated != Some(day.date.as_str()) {
+            dated = Some(&day.date);
             svg.text(x(n), LOW + 50, Type::size(COUNT).fill(QUIET).middle(), &day.date);
         }
     }

@@ -76,13 +76,14 @@ const OTHERS: usize = 12;
 /// Draws a take, on as many pages as its bars need.
 pub fn take(study: &Study, picture: &TakePicture) -> Vec<Chart> {
     let bar = i64::from(study.grid.steps_per_bar().max(1));
-    let mut lines: Vec<i64> = picture
-        .strokes
-        .iter()
-        .map(|s| s.step)
-        .chain(picture.faults.iter().map(|f| f.step))
-        .map(|s| s.div_euclid(bar * BARS))
-        .collect();
+    let steps = || {
+        let struck = picture.strokes.iter().map(|s| s.step);
+        struck.chain(picture.faults.iter().map(|f| f.step))
+    };
+    // Bars before the first that was played, and after the last, are none of the take's.
+    let first = steps().min().unwrap_or(0).div_euclid(bar) * bar;
+    let after = steps().max().unwrap_or(0).div_euclid(bar) * bar + bar;
+    let mut lines: Vec<i64> = steps().map(|s| (s - first).div_euclid(bar * BARS)).collect();
     lines.sort_unstable();
     lines.dedup();
     let (head, tail) = lines.split_at(FIRST.min(lines.len()));
@@ -107,7 +108,9 @@ pub fn take(study: &Study, picture: &TakePicture) -> Vec<Chart> {
             y = summary(&mut svg, picture);
         }
         for line in *lines {
-            draw_line(&mut svg, study, picture, y, *line * BARS * bar, bar);
+            let from = first + *line * BARS * bar;
+            let to = (from + BARS * bar).min(after);
+            draw_line(&mut svg, study, picture, y, (from, to), bar);
             y += LINE;
         }
         key(&mut svg);
@@ -219,14 +222,22 @@ fn limbs(svg: &mut Svg, picture: &TakePicture, (left, top): (i64, i64), wide: i6
 }
 
 /// One line of bars: a band whose middle is in time, dots below it late, above it early; faults as marks with words.
-fn draw_line(svg: &mut Svg, study: &Study, picture: &TakePicture, top: i64, from: i64, bar: i64) {
-    let (steps, left) = (bar * BARS, MARGIN + NAMES);
-    let step = (WIDTH - MARGIN - left) as f64 / steps as f64;
+fn draw_line(
+    svg: &mut Svg,
+    study: &Study,
+    picture: &TakePicture,
+    top: i64,
+    (from, to): (i64, i64),
+    bar: i64,
+) {
+    let left = MARGIN + NAMES;
+    let step = (WIDTH - MARGIN - left) as f64 / (bar * BARS) as f64;
+    let right = left + whole((to - from) as f64 * step);
     let x = |at: i64| left + whole((at - from) as f64 * step + step / 2.0);
     let (high, middle) = (top + 46, top + 46 + BAND / 2);
-    let inside = |at: i64| (from..from + steps).contains(&at);
+    let inside = |at: i64| (from..to).contains(&at);
     for (first, after, clean) in &picture.rounds {
-        let (a, b) = ((*first).max(from), (*after).min(from + steps));
+        let (a, b) = ((*first).max(from), (*after).min(to));
         if a < b && *clean {
             let edge = |at: i64| left + whole((at - from) as f64 * step);
             svg.put(&format!(
@@ -236,11 +247,11 @@ fn draw_line(svg: &mut Svg, study: &Study, picture: &TakePicture, top: i64, from
             ));
         }
     }
-    svg.line((left, middle), (WIDTH - MARGIN, middle), RULE, 3);
+    svg.line((left, middle), (right, middle), RULE, 3);
     for edge in [high, high + BAND] {
-        svg.line((left, edge), (WIDTH - MARGIN, edge), FAINT, 2);
+        svg.line((left, edge), (right, edge), FAINT, 2);
     }
-    for at in (from..=from + steps).filter(|s| s.rem_euclid(bar) == 0) {
+    for at in (from..=to).filter(|s| s.rem_euclid(bar) == 0) {
         let edge = left + whole((at - from) as f64 * step);
         svg.line((edge, high), (edge, high + BAND), INK, 4);
         if inside(at) {
@@ -307,4 +318,33 @@ fn key(svg: &mut Svg) {
         Type::size(WORDS).fill(QUIET),
         "band: 50 ms to each side",
     );
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::charts::sample;
+
+    #[test]
+    fn only_bars_that_were_played_are_drawn() {
+        let study = sample::study(&sample::TEN_OVER_SIXTEEN);
+        let bar = i64::from(study.grid.steps_per_bar());
+        let stroke = |step| TakeStroke {
+            step,
+            figure: true,
+            late: 0.0,
+        };
+        // From within bar 3 to the first step of bar 8: a line of four bars and one of two.
+        let picture = TakePicture {
+            strokes: (2 * bar + 3..=7 * bar).map(stroke).collect(),
+            ..TakePicture::default()
+        };
+        let pages = take(&study, &picture);
+        assert_eq!(pages.len(), 1);
+        let svg = &pages[0].svg;
+        let number = |n: i64| svg.contains(&format!(">{n}</text>"));
+        let drawn: Vec<i64> = (-2..20).filter(|n| number(*n)).collect();
+        assert_eq!(drawn, [3, 4, 5, 6, 7, 8]);
+        assert_eq!(svg.matches(">early</text>").count(), 2);
+    }
 }

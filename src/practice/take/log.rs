@@ -94,6 +94,19 @@ impl Entry {
     }
 }
 
+impl Entry {
+    /// Whether both are of one attempt: the same file, and steps in common.
+    fn is_again(&self, other: &Entry) -> bool {
+        let meets = |(from, to): &(i64, i64)| other.passes.iter().any(|(a, b)| a <= to && from <= b);
+        self.sha256 == other.sha256 && self.passes.iter().any(meets)
+    }
+}
+
+/// The take among these that was of the same attempt as a new one.
+pub fn taken_before<'a>(entries: &'a [Entry], new: &Entry) -> Option<&'a Entry> {
+    entries.iter().find(|entry| entry.is_again(new))
+}
+
 /// Adds a take to the end of the study's log.
 pub fn append(folder: &Path, entry: &Entry) -> io::Result<()> {
     let mut line = serde_json::to_string(entry)?;
@@ -116,21 +129,32 @@ pub fn append(folder: &Path, entry: &Entry) -> io::Result<()> {
     file.sync_all()
 }
 
-/// The takes of a study, in the order in which they were made, and a warning for each line that is none.
+/// The takes of a study, in the order in which they were made, and a warning for each line that is none. An attempt that
+/// was measured more than once counts once, at its first place and as it was measured last.
 pub fn read(folder: &Path) -> io::Result<(Vec<Entry>, Vec<String>)> {
     let bytes = match files::read(&folder.join(TAKES), MOST_BYTES) {
         Ok(bytes) => bytes,
         Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok((Vec::new(), Vec::new())),
         Err(error) => return Err(error),
     };
-    let (mut entries, mut warnings) = (Vec::new(), Vec::new());
+    let (mut entries, mut warnings) = (Vec::<Entry>::new(), Vec::new());
     for (number, line) in String::from_utf8_lossy(&bytes)
         .lines()
         .enumerate()
         .filter(|(_, l)| !l.trim().is_empty())
     {
         match serde_json::from_str::<Entry>(line) {
-            Ok(entry) if entry.format == FORMAT && entry.tempo_share.is_finite() => entries.push(entry),
+            Ok(entry) if entry.format == FORMAT && entry.tempo_share.is_finite() => {
+                match entries.iter_mut().find(|known| known.is_again(&entry)) {
+                    Some(known) => {
+                        *known = Entry {
+                            at: known.at,
+                            ..entry
+                        }
+                    }
+                    None => entries.push(entry),
+                }
+            }
             _ => warnings.push(format!(
                 "{TAKES}, line {}: no take that this program knows; it is left out",
                 number + 1
@@ -172,6 +196,35 @@ mod tests {
             warnings.len() == 1 && warnings[0].contains("line 2"),
             "{warnings:?}"
         );
+    }
+
+    #[test]
+    fn an_attempt_counts_once_however_often_it_is_measured() {
+        let folder = tempfile::tempdir().unwrap();
+        let entry = |sha256: &str, at: u64, passes: &[(i64, i64)], missed: usize| Entry {
+            passes: passes.to_vec(),
+            missed,
+            ..Entry::of(&Take::default(), "a.wav", sha256, at)
+        };
+        let (first, other) = (entry("aa", 1, &[(0, 63)], 5), entry("bb", 2, &[(0, 63)], 4));
+        let again = entry("aa", 3, &[(16, 64)], 2);
+        let elsewhere = entry("aa", 4, &[(80, 95)], 0);
+        assert_eq!(
+            taken_before(&[other.clone(), first.clone()], &again),
+            Some(&first)
+        );
+        assert_eq!(taken_before(&[other.clone(), first.clone()], &elsewhere), None);
+        for take in [&first, &other, &again, &elsewhere] {
+            append(folder.path(), take).unwrap();
+        }
+        let (entries, warnings) = read(folder.path()).unwrap();
+        assert_eq!(entries, [Entry { at: 1, ..again }, other, elsewhere]);
+        assert!(warnings.is_empty());
+        let lines = fs::read_to_string(folder.path().join(TAKES))
+            .unwrap()
+            .lines()
+            .count();
+        assert_eq!(lines, 4, "all are kept");
     }
 
     #[test]

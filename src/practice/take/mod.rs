@@ -24,7 +24,7 @@ mod tests;
 
 pub use compare::Deviation;
 pub use listen::Attempt;
-pub use log::{Entry, append, read};
+pub use log::{Entry, append, read, taken_before};
 pub use words::{fault, lines, name, next};
 
 use super::PracticeError;

@@ -421,7 +421,7 @@ mod tests {
         assert_eq!(voices, [Voice::TomFloor, Voice::TomMid, Voice::Snare]);
         assert_eq!(corrections.kit.kit.limb_of(Voice::TomLow), Some(Limb::LeftHand));
         let last = corrections.kit_lines().pop().unwrap();
-        let wanted = "from other.toml: tom mid as tom high by its sound, tom high as tom low by its sound; not taken: china";
+        let wanted = "from other.toml: mid tom as high tom by its sound, high tom as low tom by its sound; not taken: china";
         assert_eq!(last, wanted);
     }
 
