@@ -68,7 +68,7 @@ pub struct Round {
 pub fn look(study: &Study) -> Look {
     Look {
         title: words::title(study),
-        source: format!("from {}, {}", study.recording.file, words::clock_span(study)),
+        source: words::source(study, usize::MAX),
         grid: words::grid_statement(&study.grid),
         figure: words::figure(study.cycles.first()),
         voices: Voice::ALL.iter().rev().map(|&voice| shape(voice)).collect(),

@@ -79,7 +79,7 @@ const LINE: i64 = 54;
 
 /// The lines under a phone's title.
 fn narrow(study: &Study, chart: &str) -> Vec<(String, Type)> {
-    let source = format!("from {}, {}", study.recording.file, words::clock_span(study));
+    let source = words::source(study, usize::MAX);
     let room = Sheet::of(Paper::Phone).room();
     let statements = [
         (chart.to_owned(), Type::size(WORDS)),
@@ -159,11 +159,7 @@ pub(super) fn open(study: &Study, heading: &Heading) -> Svg {
     let right = WIDTH - MARGIN;
     svg.text(MARGIN, 135, Type::size(TITLE).bold(), &shorten(&title, 36));
     svg.text(right, 135, Type::size(WORDS).end(), &chart);
-    let source = format!(
-        "from {}, {}",
-        shorten(&study.recording.file, 50),
-        words::clock_span(study)
-    );
+    let source = words::source(study, 50);
     svg.text(MARGIN, 200, Type::size(WORDS).fill(QUIET), &source);
     svg.text(
         MARGIN,

@@ -3,6 +3,7 @@
 //! In: values of the study. Out: short phrases in the words of the trade.
 
 use super::palette::SURE;
+use super::svg::shorten;
 use crate::cycles::{Cycle, Resolved};
 use crate::grid::{Grid, Meter};
 use crate::names::Voice;
@@ -113,6 +114,16 @@ pub(crate) fn title(study: &Study) -> String {
     }
 }
 
+/// What was heard and which part of it; a drill, which is its own source, is not named twice under its title.
+pub(crate) fn source(study: &Study, most: usize) -> String {
+    let file = &study.recording.file;
+    if *file == title(study) {
+        clock_span(study)
+    } else {
+        format!("from {}, {}", shorten(file, most), clock_span(study))
+    }
+}
+
 /// From which clock time to which the strokes reach.
 pub(crate) fn clock_span(study: &Study) -> String {
     match (study.strokes.first(), study.strokes.last()) {
@@ -164,6 +175,7 @@ pub(crate) fn figure(cycle: Option<&Cycle>) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::charts::sample;
     use crate::grid::Rival;
 
     fn grid(meter: [u32; 2], steps_per_beat: u32, beats: &[f64]) -> Grid {
@@ -216,6 +228,15 @@ mod tests {
             share: 0.3,
         });
         assert!(grid_statement(&grid).ends_with("; unsure, or 60 bpm in 4/4"));
+    }
+
+    #[test]
+    fn a_source_that_is_the_title_itself_is_not_named_again() {
+        let mut study = sample::study(&sample::TEN_OVER_SIXTEEN);
+        study.recording.file = "late set.wav".into();
+        assert!(source(&study, 50).starts_with("from late set.wav, 0:"));
+        study.recording.file = "Drill 4: RLL".into();
+        assert_eq!(source(&study, 50), clock_span(&study));
     }
 
     #[test]

@@ -252,7 +252,7 @@ fn what_is_said_of_a_group_that_is_not_heard_is_kept_and_reported() {
     for _ in 0..2 {
         let said = desk.again();
         assert!(
-            said.contains("tom floor 2 is not heard here; what you say of it is kept"),
+            said.contains("floor tom 2 is not heard here; what you say of it is kept"),
             "{said}"
         );
         assert!(desk.kit().contains("note = \"16 inch\""));

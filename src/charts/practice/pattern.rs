@@ -37,8 +37,8 @@ pub struct Pattern {
 
 /// Height of a row, above the rows, and below them with the sticking.
 const ROW: i64 = 44;
-const ABOVE: i64 = 74;
-const BELOW: i64 = 54;
+const ABOVE: i64 = 82;
+const BELOW: i64 = 46;
 /// Width of the voices' names.
 const NAMES: i64 = 210;
 /// Steps on a line, at most, and how wide a step is at most.

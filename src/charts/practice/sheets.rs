@@ -59,7 +59,7 @@ struct Page<'a> {
 fn height(exercise: &Exercise) -> i64 {
     let more = i64::from(exercise.pattern.drawn(LINES) < exercise.pattern.steps);
     let words = broken(&exercise.how, LETTERS).len() + broken(&exercise.round, LETTERS).len();
-    TITLE + LEADING * (words as i64 + more) + exercise.pattern.height(LINES) + SPACE
+    TITLE + LEADING * (words as i64 + more) + exercise.pattern.height(LINES)
 }
 
 fn pages<'a>(exercises: &'a [Exercise], notes: &'a [String]) -> Vec<Page<'a>> {
@@ -67,21 +67,21 @@ fn pages<'a>(exercises: &'a [Exercise], notes: &'a [String]) -> Vec<Page<'a>> {
     let mut pages = vec![Page::default()];
     // The first page begins with the cautions.
     let mut used = caution::height() + SPACE;
-    let mut turn = |need: i64, pages: &mut Vec<Page<'a>>| {
+    let mut turn = |need: i64, after: i64, pages: &mut Vec<Page<'a>>| {
         if used + need > room && used > 0 {
             pages.push(Page::default());
             used = 0;
         }
-        used += need;
+        used += need + after;
     };
     for exercise in exercises {
-        turn(height(exercise), &mut pages);
+        turn(height(exercise), SPACE, &mut pages);
         if let Some(page) = pages.last_mut() {
             page.exercises.push(exercise);
         }
     }
     for note in notes {
-        turn(LEADING * broken(note, LETTERS).len() as i64 + 10, &mut pages);
+        turn(LEADING * broken(note, LETTERS).len() as i64 + 10, 0, &mut pages);
         if let Some(page) = pages.last_mut() {
             page.notes.push(note);
         }
@@ -105,7 +105,7 @@ fn draw(study: &Study, page: &Page, number: (usize, usize)) -> String {
     }
     for exercise in &page.exercises {
         draw_exercise(&mut svg, y, exercise);
-        y += height(exercise);
+        y += height(exercise) + SPACE;
     }
     for note in &page.notes {
         y = write(
@@ -177,4 +177,37 @@ fn keys(page: &Page) -> Vec<Key> {
         keys.push(Key::Start);
     }
     keys
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::charts::PatternNote;
+
+    #[test]
+    fn a_sheet_holds_two_drills_of_three_lines_and_four_voices() {
+        let voices = [Voice::Kick, Voice::Snare, Voice::HatFoot, Voice::RideBell];
+        let note = |(step, voice): (u32, &Voice)| PatternNote {
+            step,
+            voice: *voice,
+            limb: Some(crate::names::Limb::LeftHand),
+            figure: false,
+        };
+        let exercise = Exercise {
+            number: 1,
+            title: "A cell".to_owned(),
+            how: "words ".repeat(20),
+            round: "A round is 140 steps.".to_owned(),
+            pattern: Pattern {
+                steps: 140,
+                per_beat: 4,
+                per_bar: 16,
+                notes: (0..).zip(&voices).map(note).collect(),
+                starts: vec![0],
+            },
+        };
+        let all = vec![exercise; 7];
+        let dealt: Vec<usize> = pages(&all, &[]).iter().map(|page| page.exercises.len()).collect();
+        assert_eq!(dealt, [1, 2, 2, 2]);
+    }
 }

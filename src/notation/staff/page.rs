@@ -48,11 +48,7 @@ impl Frame<'_> {
 
     /// The heading's lines under the title: source, grid, figure; each on as many lines as it needs.
     fn heading(&self) -> Vec<(String, Type)> {
-        let source = format!(
-            "from {}, {}",
-            self.study.recording.file,
-            words::clock_span(self.study)
-        );
+        let source = words::source(self.study, usize::MAX);
         let statements = [
             (source, Type::size(WORDS).fill(QUIET), false),
             (words::grid_statement(&self.study.grid), Type::size(WORDS), false),

@@ -74,7 +74,11 @@ const stack = {
       const chunk = element("div", { class: "chunk", style: `height:${rows.length * this.height}px;width:${wide}px` });
       chunk.first = first;
       this.chunks.push(chunk);
-      this.box.append(chunk);
+      // On paper rows stand beside each other or go on over the page: each part has its own numbers there.
+      const part = element("div", { class: "part" }), again = element("div", { class: "again" });
+      again.innerHTML = top.innerHTML;
+      part.append(again, chunk);
+      this.box.append(part);
       this.seen.observe(chunk);
     }
     const whole = hasFigure && length === figure.length;
