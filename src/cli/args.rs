@@ -373,9 +373,12 @@ impl DrillArgs {
             |said: &[(bool, &'static str)]| said.iter().find(|(said, _)| *said).map(|(_, name)| *name);
         match self.part() {
             None => first(&of_bars).map(|option| {
-                format!(
-                    "{option} can hold for some bars only: name them with --bars or --repeats; drills are played at --tempo"
-                )
+                let tempo = if option == "--speed" {
+                    "; drills are played at --tempo"
+                } else {
+                    ""
+                };
+                format!("{option} can hold for some bars only: name them with --bars or --repeats{tempo}")
             }),
             Some(_) => first(&of_sheets)
                 .map(|option| format!("{option} is for sheets and ladder: leave out --bars and --repeats")),

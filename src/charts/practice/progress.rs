@@ -6,7 +6,7 @@ use crate::charts::page::{Heading, open};
 use crate::charts::palette::{
     COUNT, FAINT, FIGURE, FIGURE_LIGHT, INK, MARGIN, PAPER, QUIET, TOP, WIDTH, WORDS,
 };
-use crate::charts::svg::{Svg, Type, whole};
+use crate::charts::svg::{Svg, Type, whole, width};
 use crate::study::Study;
 
 /// One take.
@@ -71,9 +71,8 @@ pub fn progress(study: &Study, days: &[Day], curve: Option<&Curve>, answer: &str
         );
     }
     draw_curve(&mut svg, curve, &x, &y);
-    let every = (days.len() / 8).max(1);
-    // A day of many takes is named once.
-    let mut dated: Option<&str> = None;
+    // A day of many takes is named once, and only where its name has room.
+    let (mut dated, mut free): (Option<&str>, i64) = (None, 0);
     for (n, day) in days.iter().enumerate() {
         if let Some(clean) = day.clean.filter(|c| c.is_finite()) {
             svg.put(&format!(
@@ -88,8 +87,9 @@ pub fn progress(study: &Study, days: &[Day], curve: Option<&Curve>, answer: &str
             x(n),
             y(day.tempo)
         ));
-        if n % every == 0 && dated != Some(day.date.as_str()) {
-            dated = Some(&day.date);
+        let half = width(&day.date, COUNT) / 2;
+        if dated != Some(day.date.as_str()) && x(n) - half > free {
+            (dated, free) = (Some(day.date.as_str()), x(n) + half + COUNT / 2);
             svg.text(x(n), LOW + 50, Type::size(COUNT).fill(QUIET).middle(), &day.date);
         }
     }

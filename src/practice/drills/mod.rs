@@ -198,14 +198,18 @@ impl Drills {
         let moves = cell.moved(&played);
         let each: Vec<String> = moves
             .iter()
-            .map(|(from, to)| format!("what the {} plays goes to the {}", from.said(), to.said()))
+            .map(|(from, to)| format!("the {} plays for the {}", to.said(), from.said()))
             .collect();
         let keepers: Vec<Limb> = moves.iter().map(|(from, _)| *from).collect();
         let moved = if moves.is_empty() {
             String::new()
         } else {
             let keeps = if keepers.len() == 1 { "keeps" } else { "keep" };
-            format!(" The {} {keeps} the figure: {}.", said(&keepers), each.join(", "))
+            format!(
+                " The {} {keeps} the figure: in the cell {}.",
+                said(&keepers),
+                each.join(", ")
+            )
         };
         if !moves.is_empty() {
             let round = common(played.steps(), figure.per_beat);

@@ -278,7 +278,7 @@ fn a_cell_goes_to_the_limbs_that_the_figure_leaves_free_and_keeps_its_sticking()
     let limbs: Vec<Limb> = played.filter_map(|n| n.limb).take(6).collect();
     let (l, f) = (Limb::LeftHand, Limb::LeftFoot);
     assert_eq!(limbs, [f, l, f, f, l, l]);
-    let said = "The right hand keeps the figure: what the right hand plays goes to the left foot.";
+    let said = "The right hand keeps the figure: in the cell the left foot plays for the right hand.";
     assert!(displaced[0].how.ends_with(said), "{}", displaced[0].how);
     // Learnt so before it meets the figure.
     let alone: Vec<String> = only(&all, Kind::Cell).into_iter().map(|d| d.title).collect();
