@@ -53,8 +53,7 @@ pub(super) fn write(
     put(format!("{name}{suffix}.musicxml"), &mut |out| {
         musicxml::write(study, &score, options.tempo, out)
     })?;
-    // MIDI knows neither staves nor voices.
-    put(format!("score{suffix}.mid"), &mut |out| {
+    put(format!("{name}{suffix}.mid"), &mut |out| {
         out.write_all(&midi::write(study, &score, options))
     })?;
     Ok(files)

@@ -169,21 +169,93 @@ fn another_recording_is_not_slowed_in_the_place_of_the_study_s_own() {
     );
     assert_eq!(error.lines().count(), 1, "{error}");
     assert_eq!(fs::read(&slow).unwrap(), before);
-    // Another layout of the score replaces nothing either.
-    let files_before = files(&folder);
-    let staff = fs::read(folder.join("charts/staff-01.svg")).unwrap();
+}
+
+#[test]
+fn an_attempt_taken_twice_is_told_and_counted_once_and_keeps_other_recordings_away() {
+    let place = tempfile::tempdir().unwrap();
+    let folder = place.path().join("study");
+    copy(demo(), &folder);
+    let run = |args: &[&str], status: i32| {
+        let done = overbar()
+            .args(args)
+            .current_dir(place.path())
+            .assert()
+            .code(status);
+        String::from_utf8_lossy(&[&done.get_output().stdout[..], &done.get_output().stderr].concat())
+            .into_owned()
+    };
+    run(
+        &[
+            "drill",
+            "study",
+            "--bars",
+            "3-5",
+            "--no-click",
+            "--count-in",
+            "0",
+            "--speed",
+            "90",
+        ],
+        0,
+    );
+    let take = ["take", "study", "study/practice/bars-3-5-model-90.wav"];
+    let said = run(&take, 0);
+    assert!(
+        said.contains("1 so far") && !said.contains("taken before"),
+        "{said}"
+    );
+    let said = run(&take, 0);
+    assert!(
+        said.contains("1 so far") && said.contains("was taken before, on 20"),
+        "{said}"
+    );
+    assert_eq!(
+        fs::read_to_string(folder.join("takes.jsonl"))
+            .unwrap()
+            .lines()
+            .count(),
+        2
+    );
+    let before = files(&folder);
+    write_wav(
+        &place.path().join("other.wav"),
+        (0..88_200).map(|i| if i % 11_025 < 50 { 0.9 } else { 0.0 }),
+    );
+    let said = run(&["study", "other.wav", "--out", "study"], 1);
+    assert!(
+        said.contains("holds your takes and practice sheets of another recording (paper-lanterns.wav)"),
+        "{said}"
+    );
+    assert_eq!(files(&folder), before);
+}
+
+#[test]
+fn another_layout_of_the_score_replaces_nothing() {
+    let place = tempfile::tempdir().unwrap();
+    let folder = place.path().join("study");
+    copy(demo(), &folder);
+    let all = || -> Vec<_> {
+        let read = |file: &std::path::PathBuf| fs::read(folder.join(file)).unwrap();
+        files(&folder)
+            .into_iter()
+            .map(|file| (read(&file), file))
+            .collect()
+    };
+    let before = all();
     overbar()
         .arg("chart")
         .arg(&folder)
         .args(["--layout", "figure-solo", "--chart", "staff"])
         .assert()
         .success();
-    assert_eq!(fs::read(folder.join("charts/staff-01.svg")).unwrap(), staff);
-    let new: Vec<String> = files(&folder)
-        .into_iter()
-        .filter(|file| !files_before.contains(file))
-        .map(|file| file.display().to_string())
-        .collect();
+    let after = all();
+    assert!(
+        before.iter().all(|file| after.contains(file)),
+        "something is replaced"
+    );
+    let new = after.iter().filter(|file| !before.contains(file));
+    let new: Vec<String> = new.map(|(_, file)| file.display().to_string()).collect();
     assert!(new.iter().all(|file| file.contains("-figure-solo")), "{new:?}");
     assert!(new.contains(&"score-figure-solo.pdf".to_owned()), "{new:?}");
 }

@@ -19,6 +19,7 @@ use super::drums::Strike;
 use super::loudness::Loudness;
 use super::passage::Count;
 use super::sound::{self, Counting};
+use crate::charts::words::list;
 use crate::charts::{Pattern, PatternNote};
 use crate::names::{Layer, Limb};
 use crate::options::SoundOptions;
@@ -185,7 +186,7 @@ impl Drills {
         let busy = figure.limbs();
         let said = |limbs: &[Limb]| {
             let names: Vec<&str> = limbs.iter().map(|limb| limb.said()).collect();
-            names.join(" and ")
+            list(&names)
         };
         let Some(played) = cell.beside(&busy) else {
             self.left_out.push(format!(
