@@ -670,8 +670,16 @@ def check_looks(browser, check, folder, pictures):
             check.that(not ids, f"ids that stand twice: {ids[:5]}")
             page.emulate_media(media="print")
             check.that(not page.is_visible("#say") and page.is_visible("#solo"), "print shows controls or no solo")
-            heads = page.evaluate("[...document.querySelectorAll('#stack-rows .part')].map((part) => part.querySelector('.again').getBoundingClientRect().height)")
-            check.that(heads and min(heads) > 5 and not page.is_visible(".columns"), f"numbers over the parts of the printed stack: {heads}")
+            page.evaluate("document.querySelector('#stack-rows').style.width = '400px'")
+            heads = page.evaluate("""[...document.querySelectorAll('#stack-rows .part')].map((part) => {
+              const [head, rows] = ['.again svg', '.chunk svg'].map((svg) => part.querySelector(svg).getScreenCTM());
+              const wide = part.querySelector('.chunk svg').viewBox.baseVal.width;
+              return [part.querySelector('.again').offsetHeight, head.e - rows.e, head.e + head.a * wide - rows.e - rows.a * wide];
+            })""")
+            apart = [max(map(abs, head[1:])) for head in heads]
+            check.that(heads and min(head[0] for head in heads) > 5 and max(apart) < 0.5 and not page.is_visible(".columns"),
+                       f"numbers over the parts of the printed stack: {heads}")
+            page.evaluate("document.querySelector('#stack-rows').style.width = ''")
             page.add_style_tag(content="#solo-lines .line { width: 500px !important; }")
             edges = page.evaluate("[...document.querySelectorAll('.line svg')].map((svg) => svg.getBoundingClientRect().right - svg.parentNode.getBoundingClientRect().right)")
             check.that(max(edges) < 1, f"on narrow paper a line is cut by {max(edges):.0f} pixels")

@@ -66,7 +66,7 @@ const stack = {
       numbers.push(`<text class="count" x="${this.x(step).toFixed(1)}" y="14" text-anchor="middle">${step + 1}</text>`);
     }
     const top = element("div", { class: "columns" });
-    top.innerHTML = `<svg width="${wide}" height="${this.TOP}" aria-hidden="true">${numbers.join("")}</svg>`;
+    top.innerHTML = `<svg viewBox="0 0 ${wide} ${this.TOP}" width="${wide}" height="${this.TOP}" aria-hidden="true">${numbers.join("")}</svg>`;
     this.box.replaceChildren(top);
     this.chunks = [];
     for (let first = 0; first < this.rows.length; first += this.PER_CHUNK) {
