@@ -33,14 +33,16 @@ pub(super) fn make(
     if let Some(file) = &args.hints.beats {
         options.grid.beats = beats::read(file)?;
     }
+    let kit = match &args.kit {
+        Some(file) => Some((file.clone(), study::read_kit(file)?)),
+        None => None,
+    };
     audio::check_file(recording)?;
     study::check_destination(folder)?;
     let _lock = study::lock(folder)?;
     let mut loaded = corrections::load(folder)?;
-    if let Some(file) = &args.kit {
-        loaded
-            .corrections
-            .start_from(file.clone(), study::read_kit(file)?);
+    if let Some((file, kit)) = kit {
+        loaded.corrections.start_from(file, kit);
     }
     show(Stage::Read);
     // Reading goes on one core; what needs nothing of the recording is made on another.
