@@ -148,6 +148,37 @@ mod tests {
     }
 
     #[test]
+    fn where_figures_are_all_there_is_bars_are_usual_ones() {
+        // Two figures at once, of ten and twelve sixteenths, and no free line.
+        let hits: Vec<Hit> = (0..BEATS * 4)
+            .flat_map(|step| {
+                let drum = |on: bool, a: Voice, b: Voice| if on { a } else { b };
+                [
+                    drum(step % 10 % 3 != 1, Voice::HatFoot, Voice::Snare2),
+                    drum([0, 2, 5, 7, 9].contains(&(step % 12)), Voice::Snare, Voice::Kick),
+                ]
+                .map(|voice| Hit {
+                    time: Seconds(0.4 + step as f64 * BEAT / 4.0),
+                    voice,
+                    level: Decibels(-9.0),
+                    mark: None,
+                    grace: None,
+                    sure: 1.0,
+                })
+            })
+            .collect();
+        let (grid, _, cycles) = settle(
+            &hits,
+            in_bars_of(5),
+            &GridOptions::default(),
+            &CycleOptions::default(),
+        );
+        assert_eq!((grid.meter, grid.first_downbeat), (Meter::COMMON, 0));
+        assert_eq!(grid.rivals.first().map(|r| r.meter.count), Some(5));
+        assert_eq!(cycles.found.iter().filter(|c| c.crosses_bar).count(), 2);
+    }
+
+    #[test]
     fn bars_that_hold_without_the_figure_stay() {
         for seed in 0..3 {
             for length in [5, 7, 8, 11] {

@@ -1,6 +1,5 @@
 //! [`Hit`]s -> [`Grid`]: the likeliest reading of the hits, its rivals, and what a player should know about them.
 
-use super::Grid;
 use super::belief::{Belief, meter_of};
 use super::division::{Division, density};
 use super::events::{Event, gather};
@@ -10,6 +9,7 @@ use super::search::{readings, readings_on};
 use super::smooth::{places, smooth};
 use super::swing::{Swing, ratio, swing};
 use super::uneven::uneven;
+use super::{Grid, Meter, Rival};
 use crate::options::GridOptions;
 use crate::units::{Bpm, Seconds};
 use crate::voices::Hit;
@@ -73,12 +73,16 @@ pub fn find(hits: &[Hit], hints: &GridOptions) -> Grid {
 }
 
 /// The same beats in bars of the length that `free` and what is usual speak for: `free` are hits of the recording
-/// without figures that may cross the bar, and `begun` is when the surest of those begins. Bars of the same length stay.
+/// without figures that may cross the bar, and `begun` is when the surest of those begins. Bars of the same length
+/// stay. Where the figures leave nothing free, only what is usual speaks.
 pub fn bars_anew(grid: Grid, free: &[Hit], begun: Option<Seconds>) -> Grid {
     let events = gather(free);
     let beats: Vec<f64> = grid.beats.iter().map(|b| b.0).collect();
-    if events.len() < FEWEST || beats.len() < FEWEST {
+    if beats.len() < FEWEST {
         return grid;
+    }
+    if events.len() < FEWEST {
+        return in_common_time(grid, begun);
     }
     let mut readings = readings_on(&events, beats, grid.steps_per_beat);
     for reading in &mut readings {
@@ -95,6 +99,32 @@ pub fn bars_anew(grid: Grid, free: &[Hit], begun: Option<Seconds>) -> Grid {
             ..grid
         },
         _ => grid,
+    }
+}
+
+/// The same beats in common time, with beat one where a figure began; as sure as the bars before, which stay as a rival.
+fn in_common_time(grid: Grid, begun: Option<Seconds>) -> Grid {
+    let Some(begun) = begun.filter(|_| grid.meter.beats_per_bar() != Meter::COMMON.beats_per_bar()) else {
+        return grid;
+    };
+    let away = |beat: &Seconds| (*beat - begun).0.abs();
+    let nearest = grid.beats.iter().enumerate();
+    let nearest = nearest.min_by(|a, b| away(a.1).total_cmp(&away(b.1)));
+    let share = grid.sure / 2.0;
+    let before = Rival {
+        tempo_bpm: grid.tempo,
+        meter: grid.meter,
+        steps_per_beat: grid.steps_per_beat,
+        share,
+    };
+    Grid {
+        meter: Meter::COMMON,
+        first_downbeat: nearest.map_or(0, |(beat, _)| beat % Meter::COMMON.beats_per_bar() as usize),
+        sure: share,
+        rivals: std::iter::once(before)
+            .chain(grid.rivals.iter().cloned())
+            .collect(),
+        ..grid
     }
 }
 

@@ -28,6 +28,7 @@ pub(crate) use times::sound;
 pub mod graces;
 
 use classes::{Class, Odds};
+use snares::{Moment, Others, Struck};
 use strokes::Stroke;
 
 use crate::audio::Recording;
@@ -71,6 +72,7 @@ pub fn name(recording: &Recording, heard: &Heard, onsets: &[Onset], options: &Vo
     let sharp = Sharp::listen(recording, heard);
     let mut hits = graces::joined(recording, &sharp, singly, options.mix);
     times::each(&sharp, &mut hits);
+    snares::part(recording, &mut hits);
     mark(&mut hits);
     hits
 }
@@ -86,9 +88,8 @@ pub fn singly(recording: &Recording, heard: &Heard, onsets: &[Onset], options: &
     } else {
         by_ear(heard, onsets, &rows, options.mix)
     };
-    let voices = voices(&strokes, &rows, &odds);
     let mut hits: Vec<Hit> = Vec::new();
-    for (stroke, voice) in strokes.iter().zip(voices) {
+    for (stroke, voice) in voices(&strokes, &rows, &odds, onsets) {
         if let (Some(onset), Some(row)) = (onsets.get(stroke.onset), rows.get(stroke.onset)) {
             hits.push(Hit {
                 time: onset.time,
@@ -183,8 +184,8 @@ fn unnamed(onsets: &[Onset], strokes: &[Stroke]) -> Vec<Hit> {
 }
 
 /// The voice of each stroke: drums of one class are told apart by their sound over the whole recording, cymbals and
-/// hats stroke by stroke.
-fn voices(strokes: &[Stroke], rows: &[Vec<f32>], odds: &[Odds]) -> Vec<Voice> {
+/// hats stroke by stroke. A stroke on two snares at once is two strokes.
+fn voices(strokes: &[Stroke], rows: &[Vec<f32>], odds: &[Odds], onsets: &[Onset]) -> Vec<(Stroke, Voice)> {
     let mut struck = vec![[false; Class::COUNT]; rows.len()];
     for stroke in strokes {
         if let Some(struck) = struck.get_mut(stroke.onset) {
@@ -220,12 +221,43 @@ fn voices(strokes: &[Stroke], rows: &[Vec<f32>], odds: &[Odds]) -> Vec<Voice> {
         voices[index] = voice;
     }
     let (which, snares, clean) = of(Class::Snare, &[Class::Kick, Class::Tom]);
-    for (index, second) in which.into_iter().zip(snares::second(&snares, &clean)) {
-        if second && voices[index] == Voice::Snare {
-            voices[index] = Voice::Snare2;
+    let at: Vec<usize> = which
+        .iter()
+        .filter_map(|index| strokes.get(*index))
+        .map(|s| s.onset)
+        .collect();
+    let struck = snares::struck(&snares, &clean, &at, &moments(onsets, strokes, &voices));
+    let mut more = Vec::new();
+    for (index, struck) in which.into_iter().zip(struck) {
+        if let (Voice::Snare, Some(stroke)) = (voices[index], strokes.get(index)) {
+            match struck {
+                Struck::First => {}
+                Struck::Second => voices[index] = Voice::Snare2,
+                Struck::Both(likely) => {
+                    let odds = stroke.odds * likely;
+                    more.push((Stroke { odds, ..*stroke }, Voice::Snare2));
+                }
+            }
         }
     }
-    voices
+    strokes.iter().copied().zip(voices).chain(more).collect()
+}
+
+/// What is struck at each onset beside snares.
+fn moments(onsets: &[Onset], strokes: &[Stroke], voices: &[Voice]) -> Vec<Moment> {
+    let mut moments: Vec<Moment> = onsets
+        .iter()
+        .map(|onset| Moment {
+            time: onset.time,
+            others: Others::default(),
+        })
+        .collect();
+    for (stroke, voice) in strokes.iter().zip(voices) {
+        if let Some(moment) = moments.get_mut(stroke.onset) {
+            moment.others = moment.others.and(*voice);
+        }
+    }
+    moments
 }
 
 /// The voice that one stroke of a class speaks for by itself.

@@ -1,15 +1,26 @@
 //! Which snare strokes are a second snare's: two drums are told from one drum struck in two ways.
 //!
-//! In: rows of features of all snare strokes. Out: for each, whether it is the second snare's; all `false` where one
-//! drum explains them. One snare sounds differently soft and loud, near the rim, under a kick, in another room. How
+//! In: rows of features of all snare strokes, and what else is struck and when. Out: for each, which snare it is, or
+//! both; all the first where one drum explains them. One snare sounds differently soft and loud, near the rim, under a kick, in another room. How
 //! it differs from itself was learned from many recordings of single snares, and how two snares differ from pairs of
 //! them: a linear discriminant (R. A. Fisher, Annals of Eugenics 7, 1936) turns what a stroke adds to the sound into
 //! a few numbers in which any one drum spreads by about 1 in every direction. In these, a mixture of two t
 //! distributions with one spread in common (D. Peel, G. J. McLachlan, Statistics and Computing 10, 2000) is fitted,
-//! which single strange strokes do not sway. Two drums lie farther apart than one drum's ways of sounding do.
-//! `snares.md` says what the discriminant was fitted on and how often it errs.
+//! which single strange strokes do not sway. Two drums lie farther apart than one drum's ways of sounding do. Where
+//! they lie nearer, the music may still tell: one drum is never struck together with itself, and [`both`] hears where
+//! the lines of two snares meet. `snares.md` says what the discriminant was fitted on and how often it errs.
+
+mod apart;
+mod both;
+mod drums;
+mod figure;
 
 use rayon::prelude::*;
+
+pub(super) use apart::part;
+pub(super) use both::{Moment, Others};
+
+use drums::{Odds, Strokes};
 
 use super::features::{self, STROKE};
 use crate::units::Decibels;
@@ -21,7 +32,13 @@ const AXES: usize = 16;
 /// Fewest strokes to speak of two snares, and fewest of the rarer one: a few strange strokes are no drum.
 const FEWEST: (usize, f64) = (24, 6.0);
 /// How far apart two snares lie, in spreads of one snare.
-const APART: f64 = 6.5;
+const APART: f64 = 6.6;
+/// How far apart they lie at least where so many strokes are heard on both at once.
+const APART_TOGETHER: (f64, usize) = (4.5, 6);
+/// From this likelihood on both were struck: what is missed and what is too much then weigh the same from 0.3 to 0.5 [=].
+const TOGETHER: f64 = 0.4;
+/// From this likelihood on it speaks for two drums.
+const SPEAKS: f64 = 0.5;
 /// One drum's soft and loud strokes differ too: for every decibel that the groups' levels lie apart, over the first
 /// few, the groups must lie so much farther apart.
 const LOUDER: (Decibels, f64) = (Decibels(4.0), 0.15);
@@ -38,10 +55,21 @@ const BEGINNINGS: [f64; 3] = [0.15, 0.5, 0.85];
 
 type Point = [f64; AXES];
 
-/// Says of each snare stroke whether it is the second snare's, the higher of the two (TRADE 6: body 250-400 Hz against
-/// 150-250 Hz [M]). `clean`: struck without kick or tom.
-pub(super) fn second(rows: &[&[f32]], clean: &[bool]) -> Vec<bool> {
-    let one = vec![false; rows.len()];
+/// What a snare stroke was struck on.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) enum Struck {
+    /// The main snare.
+    First,
+    /// The second snare, the higher of the two (TRADE 6: body 250-400 Hz against 150-250 Hz [M]).
+    Second,
+    /// Both at once, as likely as this.
+    Both(f32),
+}
+
+/// Says of each snare stroke what it was struck on. `clean`: struck without kick or tom; `at`: its place among the
+/// `moments` at which anything was struck.
+pub(super) fn struck(rows: &[&[f32]], clean: &[bool], at: &[usize], moments: &[Moment]) -> Vec<Struck> {
+    let one = vec![Struck::First; rows.len()];
     if rows.len() < FEWEST.0 {
         return one;
     }
@@ -50,28 +78,59 @@ pub(super) fn second(rows: &[&[f32]], clean: &[bool]) -> Vec<bool> {
         .iter()
         .map(|clean| if *clean { 1.0 } else { COVERED })
         .collect();
-    let Some(two) = fit(&points, &says) else {
+    let strokes = Strokes {
+        points: &points,
+        says: &says,
+        at,
+    };
+    let levels: Vec<f64> = rows
+        .iter()
+        .map(|row| f64::from(features::loudness(row)))
+        .collect();
+    let Some((second, told)) = two(&strokes, &levels, moments) else {
         return one;
     };
-    let level = |of: bool| -> f64 {
-        let own = rows.iter().zip(&two.second).filter(|(_, s)| **s == of);
-        median(own.map(|(row, _)| f64::from(features::loudness(row))))
-    };
-    let louder = ((level(true) - level(false)).abs() - LOUDER.0.0).max(0.0);
-    let say = |of: bool| -> f64 {
-        let own = says.iter().zip(&two.second).filter(|(_, s)| **s == of);
-        own.map(|(say, _)| *say).sum()
-    };
-    if say(true).min(say(false)) < FEWEST.1 || two.apart() - LOUDER.1 * louder < APART {
-        return one;
-    }
     let pitch = |of: bool| -> f64 {
-        let own = rows.iter().zip(clean).zip(&two.second);
+        let own = rows.iter().zip(clean).zip(&second);
         let own = own.filter(|((_, clean), s)| **clean && **s == of);
         median(own.map(|((row, _), _)| f64::from(features::snare_pitch(row))))
     };
     let higher = pitch(true) >= pitch(false);
-    two.second.iter().map(|second| *second == higher).collect()
+    let drum = |second: bool| {
+        if second == higher {
+            Struck::Second
+        } else {
+            Struck::First
+        }
+    };
+    (second.iter().zip(told))
+        .map(|(second, told)| match told {
+            Some([_, _, both]) if both > TOGETHER => Struck::Both(both as f32),
+            Some([first, other, _]) => drum(other > first),
+            None => drum(*second),
+        })
+        .collect()
+}
+
+/// Of each stroke, whether it is in the second of two groups, and what the music tells of it; `None` of one drum.
+fn two(strokes: &Strokes, levels: &[f64], moments: &[Moment]) -> Option<(Vec<bool>, Vec<Option<Odds>>)> {
+    let two = fit(strokes.points, strokes.says)?;
+    let level = |of: bool| -> f64 {
+        let own = levels.iter().zip(&two.second).filter(|(_, s)| **s == of);
+        median(own.map(|(level, _)| *level))
+    };
+    let louder = ((level(true) - level(false)).abs() - LOUDER.0.0).max(0.0);
+    let say = |of: bool| -> f64 {
+        let own = strokes.says.iter().zip(&two.second).filter(|(_, s)| **s == of);
+        own.map(|(say, _)| *say).sum()
+    };
+    let apart = two.apart() - LOUDER.1 * louder;
+    if say(true).min(say(false)) < FEWEST.1 || apart < APART_TOGETHER.0 {
+        return None;
+    }
+    let told = both::both(strokes, two.middles(strokes.points)?, moments);
+    let together = told.iter().flatten().filter(|odds| odds[2] > SPEAKS).count();
+    (apart >= APART || together >= APART_TOGETHER.1).then_some((two.second, told))
 }
 
 /// Two groups of points.
@@ -82,6 +141,15 @@ struct Two {
 }
 
 impl Two {
+    /// The middle of each group's points.
+    fn middles(&self, points: &[Point]) -> Option<[Point; 2]> {
+        let of = |second: bool| {
+            let own = points.iter().zip(&self.second).filter(|(_, s)| **s == second);
+            middle(&own.map(|(p, _)| *p).collect::<Vec<_>>())
+        };
+        Some([of(false)?, of(true)?])
+    }
+
     fn apart(&self) -> f64 {
         let [a, b] = &self.means;
         a.iter().zip(b).map(|(x, y)| (x - y).powi(2)).sum::<f64>().sqrt()
@@ -255,6 +323,8 @@ mod tests {
     use rand_chacha::ChaCha8Rng;
 
     use super::*;
+    use crate::names::Voice;
+    use crate::units::Seconds;
 
     /// Points of two drums `apart` spreads from each other along all axes, the second in `share` of the strokes;
     /// every eighth stroke is strange.
@@ -309,6 +379,53 @@ mod tests {
     }
 
     #[test]
+    fn what_lies_nearer_is_two_drums_where_both_are_struck_in_a_figure() {
+        let told = |keeps: bool, seed: u64| {
+            let mut rng = ChaCha8Rng::seed_from_u64(seed);
+            let (mut moments, mut at, mut points) = (Vec::new(), Vec::new(), Vec::new());
+            for step in 0..150usize {
+                // The second snare on two places of five, or on as many anywhere; the first as often.
+                let second = if keeps {
+                    [0, 3].contains(&(step % 5))
+                } else {
+                    rng.random_bool(0.4)
+                };
+                let along = match (rng.random_bool(0.4), second) {
+                    (true, true) => Some(3.2),
+                    (true, false) => Some(0.0),
+                    (false, true) => Some(6.4),
+                    (false, false) => None,
+                };
+                let mut noise = || (0..6).map(|_| rng.random_range(-0.5..0.5)).sum::<f64>();
+                if let Some(along) = along {
+                    at.push(step);
+                    points.push(std::array::from_fn(|axis| {
+                        noise() + if axis == 1 { along } else { 0.0 }
+                    }));
+                }
+                let foot = if second {
+                    Others::default()
+                } else {
+                    Others::default().and(Voice::HatFoot)
+                };
+                moments.push(Moment {
+                    time: Seconds(0.15 * step as f64),
+                    others: foot,
+                });
+            }
+            let strokes = Strokes {
+                points: &points,
+                says: &vec![1.0; points.len()],
+                at: &at,
+            };
+            two(&strokes, &vec![0.0; points.len()], &moments).is_some()
+        };
+        for seed in 0..4 {
+            assert!(told(true, seed) && !told(false, seed), "seed {seed}");
+        }
+    }
+
+    #[test]
     fn the_order_of_the_strokes_makes_no_difference() {
         let (mut points, _) = drums(8.0, 0.4, 60, 9);
         let plain = fit(&points, &[1.0; 60]).unwrap();
@@ -326,11 +443,13 @@ mod tests {
 
     #[test]
     fn few_or_equal_strokes_are_one_snare() {
-        assert!(second(&[], &[]).is_empty());
+        assert!(struck(&[], &[], &[], &[]).is_empty());
         let row = vec![-1.0f32; features::FEATURES];
         for count in [1, 23, 24, 60] {
             let rows = vec![row.as_slice(); count];
-            assert_eq!(second(&rows, &vec![true; count]), vec![false; count]);
+            let at: Vec<usize> = (0..count).collect();
+            let struck = struck(&rows, &vec![true; count], &at, &[]);
+            assert_eq!(struck, vec![Struck::First; count]);
         }
     }
 }
