@@ -14,6 +14,11 @@ use crate::voices::{Hit, sound};
 /// What the ears heard so surely and so near (s) to where it is due is not gone, whatever the explanation says.
 const SURE: f64 = 0.9;
 const IN_TIME: f64 = 0.012;
+/// A hat or cymbal that they did not hear and found less likely than this is gone where the explanation has it in its
+/// place, but weaker than usual; where it cannot tell, it must have as good as nothing of it.
+const NEVER: f32 = 0.02;
+const USUAL: f32 = 1.0;
+const NOTHING: f32 = 0.1;
 /// What seemed more likely than this to the ears is not gone, even where they heard no stroke.
 const POSSIBLE: f32 = 0.7;
 /// Frames on either side of a place in which a stroke there is heard.
@@ -40,7 +45,7 @@ pub(super) fn likely(heard: &Heard, voice: Voice, due: f64) -> f32 {
         .fold(0.0, f32::max)
 }
 
-/// Mends a verdict: what was struck instead of something else and besides, then what is in its place surely and what was
+/// Mends a verdict: what was never struck, what was struck instead of something else and besides, then what is in its place surely and what was
 /// not added; what neither has heard is gone.
 pub(super) fn believe(
     verdict: &mut Verdict,
@@ -49,6 +54,7 @@ pub(super) fn believe(
     pairs: &Pairs,
     odds: &[f32],
 ) {
+    never_struck(verdict, written, pairs, odds);
     let spare = struck_instead(verdict, hits, written, pairs, odds);
     let sure: Vec<bool> = (written.iter().zip(&pairs.due).zip(&pairs.partner))
         .map(|((expected, due), partner)| {
@@ -72,6 +78,23 @@ pub(super) fn believe(
             } else {
                 Finding::Gone
             };
+        }
+    }
+}
+
+/// Hats and cymbals that the ears neither heard nor think possible, and that the explanation is not full of, are gone: a
+/// bell that rings explains pedal hats. What sounds where a drum is missing is most often another drum that passes for it.
+fn never_struck(verdict: &mut Verdict, written: &[Expected], pairs: &Pairs, odds: &[f32]) {
+    let heard = pairs.partner.iter().map(Option::is_some);
+    let found = verdict.findings.iter_mut().zip(&verdict.strengths);
+    for ((((finding, strength), expected), heard), odds) in found.zip(written).zip(heard).zip(odds) {
+        let most = match finding {
+            Finding::There => USUAL,
+            Finding::Untold => NOTHING,
+            _ => continue,
+        };
+        if !drum(expected.voice) && !heard && *odds < NEVER && *strength < most {
+            *finding = Finding::Gone;
         }
     }
 }
@@ -196,7 +219,7 @@ mod tests {
         heard: &[(Voice, f64)],
         added: &[Voice],
     ) -> (Vec<Finding>, Vec<Voice>) {
-        mended_at(0.01, written, heard, added)
+        mended_at(0.04, written, heard, added)
     }
 
     /// The same where the ears found each expected stroke so likely.
@@ -284,8 +307,21 @@ mod tests {
         assert_eq!(one(0.5), vec![Gone]);
         // Nor was another drum struck instead of it.
         let instead = |odds| mended_at(odds, &[(Snare, There, 0.3)], &[(TomMid, 0.95)], &[]);
-        assert_eq!(instead(0.01), (vec![Gone], vec![TomMid]));
+        assert_eq!(instead(0.04), (vec![Gone], vec![TomMid]));
         assert_eq!(instead(0.1), (vec![There], vec![TomMid]));
+    }
+
+    #[test]
+    fn what_neither_ears_nor_sound_have_is_gone() {
+        let one = |odds, finding, strength| mended_at(odds, &[(RideBell, finding, strength)], &[], &[]).0;
+        assert_eq!(one(0.01, There, 0.9), vec![Gone]);
+        assert_eq!(one(0.04, There, 0.9), vec![There]);
+        assert_eq!(one(0.01, There, 1.2), vec![There]);
+        assert_eq!(one(0.01, Untold, 0.05), vec![Gone]);
+        assert_eq!(one(0.01, Untold, 0.3), vec![Untold]);
+        assert_eq!(mended_at(0.01, &[(Kick, There, 0.9)], &[], &[]).0, vec![There]);
+        let heard = mended_at(0.01, &[(RideBell, Untold, 0.0)], &[(RideBell, 0.5)], &[]).0;
+        assert_eq!(heard, vec![Untold]);
     }
 
     #[test]
