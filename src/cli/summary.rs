@@ -3,6 +3,7 @@
 
 use std::path::Path;
 
+use crate::charts::words;
 use crate::cycles::{Carrier, Cycle};
 use crate::files::shown;
 use crate::grid::subdivision;
@@ -233,7 +234,8 @@ fn stickings(study: &Study) -> Vec<String> {
         .collect();
     if !hands.is_empty() {
         let next = found.ways.get(1).map_or(String::new(), |way| {
-            format!("; the next best way is {:.0} bits less likely", way.more_bits)
+            let bits = words::count(way.more_bits.round() as u32, "bit");
+            format!("; the next best way is {bits} less likely")
         });
         lines.push(row("limbs", &format!("{}{next}", hands.join(", "))));
     }
