@@ -277,7 +277,8 @@ impl Plan<'_> {
     /// Who plays each free stroke; an accent stands over it.
     fn letters(&self, svg: &mut Svg, y: i64, from: i64, to: i64) {
         let mut over = (i64::MIN, DRUM.1);
-        for note in self.score.between(from, to).iter().filter(|note| is_free(note)) {
+        let free = || self.score.between(from, to).iter().filter(|note| is_free(note));
+        for note in free() {
             let at = note.step();
             let x = (self.x(from, at) + self.x(from, at + 1)) / 2;
             let inside = self.tiles.iter().any(|tile| (tile.from..tile.to).contains(&at));
@@ -294,7 +295,15 @@ impl Plan<'_> {
             } else {
                 look
             };
-            svg.text(x, y + up, look, word);
+            // Both hands at once stand side by side.
+            let other = |limb| free().any(|o| o.step() == at && o.stroke.limb == Some(limb));
+            let aside = (self.x(from, at + 1) - self.x(from, at)) / 4;
+            let aside = match note.stroke.limb {
+                Some(Limb::RightHand) if other(Limb::LeftHand) => aside,
+                Some(Limb::LeftHand) if other(Limb::RightHand) => -aside,
+                _ => 0,
+            };
+            svg.text(x + aside, y + up, look, word);
             // Of what is struck at once one drum stands over the other, its number and accent beside it.
             let above = over.0 == at;
             let (r, high) = (DRUM.0, if above { over.1 } else { DRUM.1 });
